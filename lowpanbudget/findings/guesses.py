@@ -100,7 +100,8 @@ def guesses_of(
     row = packed.rows["source" if source else "destination"]
     # carried in full, unspecified or multicast; what routing headers changed is no longer this row's address
     restored = packed.header.source if source else packed.header.destination
-    if row.inline == 16 or row.family or restored != address:
+    is_other = address.is_multicast or address.is_unspecified
+    if row.inline == 16 or is_other or restored != address:
         return
     if row.inline < 8:
         link = datagram.link_source if source else datagram.link_destination

@@ -4,13 +4,14 @@ from collections.abc import Callable
 from itertools import pairwise
 
 from findings import air
-from findings.air import FAR_NODE, KEY, ROOT, Capture
+from findings.air import FAR_NODE, KEY, NODE, ROOT, Capture
 from findings.cases_application import DESIGN, SMALL, STATE, VERSION
 from findings.cases_further import Further
 from findings.cases_nodes import acknowledgement
 from findings.judge import Told
 
-from lowpanbudget import Key
+from lowpanbudget import Key, encode_frame
+from lowpanbudget.layers.link.auxiliary import Security
 
 A, B, C = (bytes.fromhex("025e1000000000") + bytes([last]) for last in (0x21, 0x22, 0x23))
 _WANTED = "no key for this frame: key id mode 1, index 2"
@@ -104,6 +105,30 @@ def of_other_link(link: bytes = FAR_NODE) -> Capture:
     return Capture([*frames])
 
 
+def with_turned_header(pan: int = air.PAN) -> Capture:
+    """Four readings of one node, and three of another whose MAC header has each field most significant octet first."""
+    frames = [air.frame(air.datagram(links=(ROOT, NODE)), 1, (ROOT, NODE))]
+    frames += [air.frame(air.datagram(), number) for number in range(2, 5)]
+    for number in range(60, 63):
+        links = (b"\x00\x23", ROOT)
+        octets = air.frame(air.datagram(links=links), number, links, destination_pan=pan)
+        ends = (0, 2, 3, 5, 7, 9)  # frame control, number, PAN ID, destination and source address
+        fields = [octets[begin:end][::-1] for begin, end in pairwise(ends)]
+        frames.append(air.mended(b"".join(fields) + octets[9:]))
+    return Capture([*frames])
+
+
+def of_turned_device(known: int = 0x2100) -> Capture:
+    """Sealed frames of the short address 0x0021, and a key file with one other device."""
+    links = (b"\x00\x21", air.FAR_ROOT)
+    frames = []
+    for number in range(1, 4):
+        header = air.mac(number, links, security=Security(5, 1, number, key_index=1))
+        octets = encode_frame(header, b"\x41" + bytes(20), key=KEY, devices={0x21: A}).octets
+        frames.append(octets)
+    return Capture([*frames], keys=(KEY,), devices={known: A})
+
+
 _COMPARE = (
     "Compare the key index and key source of 02:5e:10:00:00:00:00:23 with those of the others: who has no key by that "
     "name drops its frames. If it rightly has a key of its own, give that in the key file (--keys)."
@@ -146,6 +171,65 @@ CULPRITS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "two frames that were given up": ("frames-not-acknowledged", lambda: few_unanswered(4, 4)),
 }
 CULPRITS_FURTHER = (
+    # 0x9861 turned is 61 98: frame version 1, both addresses short, one PAN ID; as it stands it has source mode 1
+    Further(
+        "reserved-code-used",
+        with_turned_header,
+        Told(
+            "failure",
+            "0x0023",
+            "each field of the MAC header has its most significant octet first: with the octets turned it is of 0x0023 "
+            "in PAN 0xabcd",
+            tuple(f"octet 0, MAC; octets from 0: 98 61 {at} ab cd 00" for at in ("3c", "3d", "3e")),
+            (5, 6, 7),
+            3,
+            "Write frame control, PAN IDs and addresses of the MAC header with their least significant octet first: "
+            "nobody takes the frames of a node that turns them.",
+            "IEEE 802.15.4-2006 §7.2, from memory",
+        ),
+    ),
+    # nobody else is heard in that PAN
+    Further(
+        "reserved-code-used",
+        lambda: with_turned_header(0x1234),
+        Told(
+            "failure",
+            "an unnamed node",
+            "address mode 1 is reserved",
+            tuple(f"octet 0, MAC; octets from 0: 98 61 {at} 12 34 00" for at in ("3c", "3d", "3e")),
+            (5, 6, 7),
+            3,
+            "See which code the evidence names, and what the table there allows (lowpanbudget explain MAC).",
+            "IEEE 802.15.4-2015 table 7-2",
+        ),
+    ),
+    Further(
+        "extended-address-unknown",
+        lambda: of_turned_device(0x2200),
+        Told(
+            "remark",
+            "0x0021",
+            "the nonce needs the EUI-64 of the sender, and the short address is all that is known",
+            (),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+    Further(
+        "extended-address-unknown",
+        of_turned_device,
+        Told(
+            "remark",
+            "0x0021",
+            "the nonce needs the EUI-64 of the sender, and the short address is all that is known",
+            ("the key file has 0x2100, whose octets these are in reverse",),
+            (1, 2, 3),
+            3,
+            "Look whether the node writes its addresses with the most significant octet first: in the MAC header the "
+            'least significant one is. Where it is another node, add a line "0xSHORT" = "EUI-64" under [devices] of '
+            "the key file.",
+        ),
+    ),
     # words of 0000:00ff:fe00:0017 are 0xff16, of 005e:1000:0000:0017 0x1075: 0xeea1 more, which is 0x115e less
     Further(
         "prefix-of-context-differs",

@@ -1,13 +1,15 @@
 """Frames that cannot be read to their end, each with its reason."""
 
 from lowpanbudget.capture.follow.protection import begins_as_record, clear_message
-from lowpanbudget.cites import rfc
+from lowpanbudget.cites import ieee, rfc
+from lowpanbudget.env import link_text
 from lowpanbudget.errors import Reserved, WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.captures.protection import in_words, record_in_words
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.turned import told, turned_header
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.dtls.record import DEMULTIPLEX
 from lowpanbudget.layers.internet.nd.messages import REDIRECT, RS
@@ -46,7 +48,18 @@ def cannot_be_read(scene: Scene, fault: WireError) -> Hits:
     severity = None
     if scene.is_beside_design:
         severity, advice = Severity.REMARK, _BESIDE
-    yield Hit(fault.message, (evidence,), scene.sender, (), severity, advice, cite=fault.cite)
+    hit = Hit(fault.message, (evidence,), scene.sender, (), severity, advice, cite=fault.cite)
+    turned = turned_header(scene)
+    if turned is not None:
+        name, cite = link_text(turned.source), ieee(2006, "7.2, from memory")
+        hit = hit._replace(cause=told(turned), subject=name, severity=None, advice=_TURN, cite=cite)
+    yield hit
+
+
+_TURN = (
+    "Write frame control, PAN IDs and addresses of the MAC header with their least significant octet first: nobody "
+    "takes the frames of a node that turns them."
+)
 
 
 @UNREADABLE.rule("contents-unreadable", Noticed("payload-unreadable"))

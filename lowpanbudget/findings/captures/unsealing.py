@@ -129,7 +129,27 @@ def extended_address_unknown(scene: Scene, notice: Notice) -> Hits:
         return
     pan = scene.known.home.beside(mac)
     advice = "" if pan is None else _OF_PAN.format(pan=network_text(pan))
-    yield Hit(_NO_EUI, (), scene.sender, advice=advice)
+    turned = _turned_device(scene, mac)
+    if turned:
+        yield Hit(_NO_EUI, (turned,), scene.sender, advice=_TURNED)
+    else:
+        yield Hit(_NO_EUI, (), scene.sender, advice=advice)
+
+
+def _turned_device(scene: Scene, mac: Mac | None) -> str:
+    """Return in words that its short address, with the octets turned, is that of a device not heard yet; or nothing."""
+    source = b"" if mac is None or mac.source is None else mac.source
+    short, devices = int.from_bytes(source, "little"), scene.sighting.decoder.devices
+    if mac is None or len(source) != 2 or (mac.pan_id, source[::-1]) in scene.known.senders:
+        return ""
+    is_known = short in devices or (mac.pan_id is not None and (mac.pan_id, short) in devices)
+    return f"the key file has {short:#06x}, whose octets these are in reverse" if is_known else ""
+
+
+_TURNED = (
+    "Look whether the node writes its addresses with the most significant octet first: in the MAC header the least "
+    'significant one is. Where it is another node, add a line "0xSHORT" = "EUI-64" under [devices] of the key file.'
+)
 
 
 _NO_EUI = "the nonce needs the EUI-64 of the sender, and the short address is all that is known"
