@@ -332,6 +332,15 @@ def test_a_unit_that_scales_with_numbers_that_do_not_is_misread() -> None:
         (number("a", unit="Cel"), number("a", unit="degF")),
     ):
         assert compare(message(old), message(new)).outcome is Outcome.MISREAD
+    # what is misread for another reason is not laid on the unit
+    flags = [
+        message(field, Flags("f", names=names))
+        for field, names in ((PERCENT, ("a",)), (RATIO, ("a", "b")))
+    ]
+    back = compare(*flags)
+    assert back.outcome is Outcome.SCALED
+    assert back.new_receiver_outcome is Outcome.MISREAD
+    assert back.new_receiver_reads == "b of f as not set, which was not sent"
     # equal ratios are rounded to digits: 1 / 60 of them leaves others
     log = Logarithmic("a", min=Decimal(60), max=Decimal(6000), steps=7, unit="s")
     minutes = dataclasses.replace(log, min=Decimal(1), max=Decimal(100), unit="min")

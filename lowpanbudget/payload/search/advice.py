@@ -51,7 +51,7 @@ def advice(
     """Yield advice on changes, each with its path, in words and its outcome, and on what becomes of all together."""
     bad = [(path, what) for path, what, outcome in changes if outcome not in _READ]
     came = [path for path, what in bad if what.endswith((" appended", " inserted", " removed"))]
-    if Outcome.SCALED in outcomes:
+    if Outcome.SCALED in {*outcomes, *(outcome for _, _, outcome in changes)}:
         yield _SCALED
     if any(_INSIDE.search(path) for path in came):
         yield _GROWN

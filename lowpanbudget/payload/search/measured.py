@@ -8,7 +8,8 @@ from lowpanbudget.payload.search.tree import replaced, walk
 from lowpanbudget.payload.units import in_one_unit, is_same_unit
 from lowpanbudget.payload.words import joined
 
-Both = tuple[Message, Message, list[str]]
+Measured = tuple[str, str]  # a path, and in words in which unit it is read and was sent
+Both = tuple[Message, Message, list[Measured]]
 
 
 def measured_alike(receiver: Message, sender: Message, renamed: dict[str, str]) -> Both:
@@ -29,7 +30,7 @@ def measured_alike(receiver: Message, sender: Message, renamed: dict[str, str]) 
         pair = in_one_unit(field, other)
         if pair:
             ours[path], theirs[place] = pair
-            said.append(f"{joined(path)} in {units[0]} where {units[1]} was sent")
+            said.append((joined(path), f"in {units[0]} where {units[1]} was sent"))
     try:
         return replaced(receiver, ours), replaced(sender, theirs), said
     except FlawedMessage:  # a number that no field can have

@@ -8,6 +8,7 @@ none of them is misread it is left open. Only what the wire cannot show (another
 sender does not have) is judged by comparing the declarations, unless it is proven that all messages are refused.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from enum import Enum
 from itertools import chain
@@ -33,6 +34,7 @@ _TRIED = f"{_ALL} that were tried"
 _FEW_OCTETS = 2  # of a message, whose every value can be tried
 # messages that are drawn where nothing proves how all are read, fewer of long ones
 _LEAST_MORE, _MOST_MORE, _OCTETS_MORE = 24, 400, 20_000
+_INDEX = re.compile(r"\[\d*\]")  # of a path into a list: "[]" stands for any
 _SHOWN = 40  # octets of a message that is misread, for people to try
 
 
@@ -81,16 +83,24 @@ class Sides(NamedTuple):
     renamed: dict[str, str]
     assumed: Sequence[str]
     ignore_tail: bool
-    measured: Sequence[str] = ()
+    measured: Sequence[tuple[str, str]] = ()
 
 
 def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
     """Return what a receiver makes of messages; ``everywhere``: edges of all fields, not only where they differ."""
     read = _reading(sides, everywhere=everywhere)
-    if not sides.measured or read.outcome not in _READ | {Outcome.MISREAD}:
+    said = [f"{path} {words}" for path, words in sides.measured if _is_about(read, path)]
+    if not said:
         return read
     outcome = Outcome.SCALED if read.outcome is Outcome.RIGHT else read.outcome
-    return Reading(outcome, f"{read.text}; {' and '.join(sides.measured)}")
+    return Reading(outcome, f"{read.text}; {' and '.join(said)}")
+
+
+def _is_about(read: Reading, path: str) -> bool:
+    """Return whether the unit of a field matters: where its number is read, of one that is misread where it is that."""
+    if read.outcome is Outcome.MISREAD:
+        return _INDEX.sub("", read.text).startswith(f"{_INDEX.sub('', path)} = ")
+    return read.outcome in _READ
 
 
 def _reading(sides: Sides, *, everywhere: bool) -> Reading:
