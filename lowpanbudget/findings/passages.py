@@ -1,9 +1,11 @@
 """Datagrams on their way: one that was heard before, sent by another node, is known again.
 
-Nothing numbers an IPv6 datagram. What stays the same on its way is who sent it and what its last header covers, the
-checksum among it; hop limits, routing headers and the RPL option change. The same octets again from the same node with
-the same hop limit are another datagram, or the same sent again, and no step on the way. Where a mesh below IPv6 passes
-frames on, datagram and link addresses stay as they are: there the hops left tell (RFC 4944 section 5.2).
+Nothing numbers an IPv6 datagram. What stays the same on its way is who sent it, whom it is for in the end, and what its
+last header covers, the checksum among it, which covers both ends (RFC 8200 section 8.1); hop limits, routing headers
+and the RPL option change. Where nothing stands behind its headers nothing tells it from the next. The same octets again
+from the same node with the same hop limit are another datagram, or the same sent again, and no step on the way. Where a
+mesh below IPv6 passes frames on, datagram and link addresses stay as they are: there the hops left tell (RFC 4944
+section 5.2).
 """
 
 from functools import lru_cache
@@ -22,6 +24,7 @@ WAY_S = 60.0  # from hop to hop; sleeping nodes fetch within that, reports with 
 MOST_HOPS = 16  # of one datagram that are remembered
 MOST_WAYS = 2048  # datagrams in each of two generations
 
+_SUMMED = {ipv6.UDP, ipv6.ICMPV6}  # whose checksum covers both ends
 _LEAST_ROUTED = (
     ipv6.OCTETS + 16
 )  # octets up to what stands behind a routing header with an address or two (RFC 6554)
@@ -131,6 +134,10 @@ class Passages:
         if tunnelled:
             # what its own sender puts into a tunnel and another takes out has the hop limit of another header there
             mark = ~mark_of(header.source, datagram.octets, upper)
+        if upper.kind not in _SUMMED:
+            if len(datagram.octets) <= upper.offset:
+                return None
+            mark = hash((mark, int(headers.destination)))
         way = self._young.get(mark) or self._old.get(mark)
         if way is None:
             self._keep(mark, (now,))

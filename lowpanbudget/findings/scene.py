@@ -129,10 +129,13 @@ class Scene:
         mac = self.frame.mac
         if mac is None or mac.source is None or len(mac.source) != 2 or not self.frame.verified:
             return None if mac is None else mac.source
-        short = int.from_bytes(mac.source, "big")
-        devices = self.sighting.decoder.devices
-        known = None if mac.pan_id is None else devices.get((mac.pan_id, short))
-        return known or devices.get(short, mac.source)
+        return self.extended_of(mac.source) or mac.source
+
+    def extended_of(self, short: bytes) -> bytes | None:
+        """Return the EUI-64 of who has a short address in the frame's network, where that is known."""
+        number, devices = int.from_bytes(short, "big"), self.sighting.decoder.devices
+        pan = None if self.frame.mac is None else self.frame.mac.pan_id
+        return (None if pan is None else devices.get((pan, number))) or devices.get(number)
 
     @property
     def link_source(self) -> bytes | None:

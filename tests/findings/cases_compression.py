@@ -365,6 +365,7 @@ COMPRESSION_CASES = {
             "the neighbor solicitation has hop limit 64, receivers want 255",
             ("type 135",),
             (1,),
+            cite="RFC 4861 §7.1.1",  # "The IP Hop Limit field has a value of 255"
         ),
     ),
     "hop-limit-in-line": Case(

@@ -453,10 +453,10 @@ def from_prefix(prefix: str, root: IPv6Address) -> Capture:
     return Capture([air.frame(packet)], root=root)
 
 
-def from_outside(*, tunnel: bool) -> Capture:
+def from_outside(*, tunnel: bool, source: str = "2001:db8:f00d:2::10") -> Capture:
     """RFC 9008 section 7.2.2: the option of a packet from outside stands behind an outer header of the root."""
     far, root, node = (
-        IPv6Address("2001:db8:f00d:2::10"),
+        IPv6Address(source),
         *(air.address(air.PREFIX, link) for link in (air.ROOT, air.NODE)),
     )
     segment = air.udp(b"in", far, node)
@@ -964,6 +964,11 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "an option that leads down, from a node that was heard to send it": (
             "artefacts-inserted",
             lambda: marked_down(root=False),
+        ),
+        # RFC 4291 section 2.5.2: :: "must never be assigned to any node", and is no address of another /64
+        "an option that leads down, from no address": (
+            "artefacts-inserted",
+            lambda: from_outside(tunnel=False, source="::"),
         ),
         "fragments that somebody replays": (
             "fragments-unfinished",

@@ -154,7 +154,17 @@ from findings.cases_nodes import (
     swallowed,
     unsealed,
 )
-from findings.cases_routing import asking, beside_dios, daos, dio, dios, far_away, of_ranks, stormy
+from findings.cases_routing import (
+    asking,
+    at_the_end,
+    beside_dios,
+    daos,
+    dio,
+    dios,
+    far_away,
+    of_ranks,
+    stormy,
+)
 from findings.judge import Told
 
 from lowpanbudget import encode_frame
@@ -763,6 +773,19 @@ FURTHER = (
             ("median of the last 9 intervals: 2 s",),
             (1, 3, 5, 7, 9, 11, 13, 15, 2, 4, 6, 8),
             20,
+        ),
+    ),
+    # its short address is known to be that of another than the one that gets it
+    Further(
+        "hop-limit-runs-out",
+        lambda: at_the_end(ROOT, bytes.fromhex("025e100000000018"), air.FAR_ROOT),
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:17",
+            "datagrams to 2001:db8:1::ff:fe00:1 come to 02:5e:10:00:00:00:00:18 with hop limit 1, "
+            "which must discard them",
+            ("sent by 2001:db8:1:0:5e:1000:0:17",),
+            (1,),
         ),
     ),
     Further(
@@ -2841,6 +2864,7 @@ FURTHER = (
             "an acknowledgement is asked for and no number tells which frame it is for",
             ("frame control 0xa961",),
             (1,),
+            advice="Keep the number where a receiver sends no enhanced acknowledgements, or ask for none.",
         ),
     ),
     # a forwarder: HLIM 00, SAM and DAM 10, from 0x0018; the destination is the frame's own
@@ -3079,6 +3103,7 @@ FURTHER = (
             "the version 2 multicast listener report has hop limit 255, receivers want 1",
             ("type 143",),
             (1,),
+            cite="RFC 3810 §5",  # from memory
         ),
     ),
     Further(

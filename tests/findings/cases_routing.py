@@ -215,7 +215,67 @@ def far_away(*, heard: bool) -> Capture:
     return Capture([*before, air.frame(packet, 2, (FAR_NODE, relay))])
 
 
+def from_one(kind: int, data: bytes, *receivers: bytes, beside: int = 0) -> Capture:
+    """What a node sends to each in turn, to them alone, each with a lower hop limit, and the ``beside``-th answers.
+
+    It is of a protocol without checksum: 59 has nothing behind it (RFC 8200 section 4.7), 253 is for trials (RFC 3692).
+    """
+    frames: list[bytes] = []
+    for number, receiver in enumerate(receivers):
+        for links in ((NODE, receiver), *[(receiver, NODE)] * (number < beside)):
+            source, to = (air.address(PREFIX, link) for link in links)
+            limit = 64 - number if links[0] == NODE else 64
+            frames.append(air.frame(air.ip(source, to, kind, data, limit), len(frames), links))
+    return Capture([*frames])
+
+
+def at_the_end(
+    to: bytes, link: bytes, device: bytes | None = None, *, heard: bool = False
+) -> Capture:
+    """A datagram with hop limit 1 to the address made of ``to``, in a frame to ``link``; 0x0001 is ``device``.
+
+    A node has its short address and its EUI-64 (IEEE 802.15.4-2015 clause 6.4.1, from memory).
+    """
+    packet = air.datagram(links=(FAR_NODE, to), hop_limit=1)
+    before = [air.frame(air.datagram(links=(to, FAR_NODE)), 1, (to, FAR_NODE))] * heard
+    devices = {} if device is None else {1: device}
+    return Capture([*before, air.frame(packet, 2, (FAR_NODE, link))], devices=devices)
+
+
 ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "two datagrams of which nothing but the headers differs": (
+        "datagram-in-a-loop",
+        lambda: from_one(59, b"", RELAY, ROOT, beside=1),
+    ),
+    "two datagrams that say the same to two nodes without a checksum": (
+        "datagram-in-a-loop",
+        lambda: from_one(253, b"beat", RELAY, ROOT, beside=1),
+    ),
+    "the same again with a lower hop limit, while nobody else sends": (
+        "datagram-in-a-loop",
+        lambda: from_one(253, b"beat", RELAY, RELAY),
+    ),
+    "nothing behind the headers, and again with a lower hop limit": (
+        "datagram-in-a-loop",
+        lambda: from_one(59, b"", RELAY, RELAY, beside=1),
+    ),
+    # "a node that is the destination of a packet should not discard" it (RFC 8200 section 3)
+    "a hop limit of 1 to the short address of the node itself": (
+        "hop-limit-runs-out",
+        lambda: at_the_end(ROOT, FAR_ROOT, FAR_ROOT),
+    ),
+    "a hop limit of 1 to a short address of nobody knows whom": (
+        "hop-limit-runs-out",
+        lambda: at_the_end(ROOT, FAR_ROOT),
+    ),
+    "a hop limit of 1 to the EUI-64 of the node itself": (
+        "hop-limit-runs-out",
+        lambda: at_the_end(FAR_ROOT, ROOT, FAR_ROOT, heard=True),
+    ),
+    "a hop limit of 1 to an EUI-64 that may be the node's": (
+        "hop-limit-runs-out",
+        lambda: at_the_end(FAR_ROOT, ROOT, heard=True),
+    ),
     "a hop limit of 1 to somebody who was never heard": (
         "hop-limit-runs-out",
         lambda: far_away(heard=False),

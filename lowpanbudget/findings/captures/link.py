@@ -77,7 +77,8 @@ def sequence_suppression_misused(scene: Scene, mac: Mac) -> Hits:
             yield Hit(cause, (_control(scene),), scene.sender)
     elif mac.sequence is None and mac.ack_request and not mac.ie_present:
         cause = "an acknowledgement is asked for and no number tells which frame it is for"
-        yield Hit(cause, (_control(scene),), scene.sender, severity=Severity.REMARK)
+        do = "Keep the number where a receiver sends no enhanced acknowledgements, or ask for none."
+        yield Hit(cause, (_control(scene),), scene.sender, severity=Severity.REMARK, advice=do)
 
 
 @LINK.rule("reserved-bits-set", Mac)

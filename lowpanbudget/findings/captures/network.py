@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.follow.learning import announced_rpi_type
-from lowpanbudget.cites import Cite
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns
@@ -29,6 +29,15 @@ from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
 MLD_TYPES = frozenset({130, 131, 132, 143})
+# where the hop limit of each message is asked for: RFC 2710 and RFC 3810 from memory
+_HOP_LIMITS = dict.fromkeys((130, 131, 132), rfc(2710, "3")) | {
+    143: rfc(3810, "5"),
+    133: rfc(4861, "6.1.1"),
+    134: rfc(4861, "6.1.2"),
+    135: rfc(4861, "7.1.1"),
+    136: rfc(4861, "7.1.2"),
+    137: rfc(4861, "8.1"),
+}
 ALL_NODES = IPv6Address("ff02::1")
 _SOLICITED_NODE = int(IPv6Address("ff02::1:ff00:0"))
 
@@ -174,7 +183,8 @@ def hop_limit_forbidden(scene: Scene, message: Icmpv6) -> Hits:
     wanted = 1 if message.type in MLD_TYPES else message.required_hop_limit
     if header is not None and wanted is not None and header.hop_limit != wanted:
         cause = f"the {message.name} has hop limit {header.hop_limit}, receivers want {wanted}"
-        yield Hit(cause, (f"type {message.type}",), scene.sender)
+        cite = _HOP_LIMITS.get(message.type)
+        yield Hit(cause, (f"type {message.type}",), scene.sender, cite=cite)
 
 
 def _is_inline(scene: Scene) -> bool:
@@ -282,7 +292,7 @@ def artefacts_inserted(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     source, octets = datagram.outer.source, datagram.octets
     if datagram.outer.next_header not in {ipv6.HOP_BY_HOP, ipv6.ROUTING}:
         return None
-    if _is_inside(scene, source) or not _crosses(datagram):
+    if source.is_unspecified or _is_inside(scene, source) or not _crosses(datagram):
         return None
     if chain.find(octets, ipv6.IPV6) is not None:
         return None

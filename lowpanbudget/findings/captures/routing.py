@@ -42,7 +42,7 @@ def _hop_text(hop: HeardHop) -> str:
 def datagram_in_a_loop(scene: Scene, passage: Passage) -> Hits | None:
     """Look for the node among those that sent the datagram before."""
     turn, now = passage.round, passage.now
-    if not turn or scene.datagram is None:
+    if scene.datagram is None or all(hop.source == now.source for hop in turn):
         return None
     names = [link_text(hop.source) for hop in turn]
     first = names.index(min(names))  # the same circle has one name, wherever it was seen to close
@@ -178,7 +178,7 @@ def hop_limit_runs_out(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     if destination.is_multicast or destination in LINK_LOCAL.prefix:
         return None
     identifier = int(destination) & IID_MASK
-    if identifier != interface_identifier(link) and _is_of_a_node(scene, identifier):
+    if identifier != interface_identifier(link) and _is_of_another(scene, identifier, link):
         cause = (
             f"datagrams to {destination} come to {link_text(link)} with hop limit "
             f"{header.hop_limit}, which must discard them"
@@ -208,12 +208,22 @@ _LOW = (
 _HIGHER = "Let this node start with a hop limit above the depth of the network: 64 costs no octet."
 
 
-def _is_of_a_node(scene: Scene, identifier: int) -> bool:
-    """Return whether an identifier is made of a short address, or of an EUI-64 that was heard; others tell nothing."""
-    if identifier >> 16 == SHORT_IID >> 16:
-        return True
+def _is_of_another(scene: Scene, identifier: int, link: bytes) -> bool:
+    """Return whether an identifier is made of the address of another node than ``link`` is.
+
+    That is another short address, or the EUI-64 of a node that was heard. A node that is called by the one may have the
+    other as well: "a node that is the destination of a packet should not discard" it (RFC 8200 section 3), so such two
+    tell it only where the devices that are known say whose the short address is.
+    """
+    is_short, is_called_short = identifier >> 16 == SHORT_IID >> 16, len(link) == 2
     extended = (identifier ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
-    return scene.mac is not None and (pan_of(scene.mac), extended) in scene.known.senders
+    if is_short != is_called_short:
+        short = (identifier & 0xFFFF).to_bytes(2, "big") if is_short else link
+        owner = scene.extended_of(short)
+        return owner is not None and owner != (link if is_short else extended)
+    return is_short or (
+        scene.mac is not None and (pan_of(scene.mac), extended) in scene.known.senders
+    )
 
 
 @ROUTING.rule("delivery-error-sent", HeardDatagram)
