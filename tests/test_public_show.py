@@ -38,6 +38,7 @@ from lowpanbudget import (
     explain,
     fit,
     follow,
+    generate,
     list_frames,
     load_design,
     measure,
@@ -334,6 +335,12 @@ def test_hostile_names_stay_text_in_a_picture() -> None:
     assert "<script" not in drawn
     assert not set("\x00\x1b\u202e\u2066") & set(drawn)
     assert "&lt;script&gt;" in drawn
+
+
+def test_a_value_that_is_a_named_tuple_is_one_value() -> None:
+    made = generate(ARCHIVE.message("climate"))
+    with pytest.raises(RequestError, match=r"^Generated cannot be drawn"):
+        show(made)
 
 
 @pytest.mark.parametrize("wrong", [None, 5, "text", [[]], [1, 2], ARCHIVE, b"octets"])

@@ -13,7 +13,6 @@ from rich.console import Console
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.capture.annotation import coded_in, shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
-from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.series import TimeSeries
 from lowpanbudget.capture.survey import Cell, Survey
 from lowpanbudget.capture.tally import Tally
@@ -119,7 +118,7 @@ def show(result: object, *, width: int = 120) -> Picture:
     the text is in columns, 40 to 160: from 120 on a ledger is a table. Raises ``RequestError`` for anything else.
     """
     width = whole_number(width, "width", NARROWEST, WIDEST)
-    is_list = isinstance(result, list | tuple) and not isinstance(result, Record)
+    is_list = isinstance(result, list | tuple) and not hasattr(result, "_fields")
     several = tuple(result) if is_list else (result,)  # type: ignore[arg-type]
     if not several or _kind_of(several) is not None:
         return Picture(several, width)

@@ -48,7 +48,7 @@ def encode_frame(
     counter or slot number that was sent already (a retransmission sends the same octets: keep them). Raises
     ``RequestError`` for a header that cannot be written, a missing key, what the nonce lacks, a nonce used before, or
     the frame counter 0xffffffff, which ends a key (IEEE 802.15.4-2006 clause 7.5.8.2.1, from memory).
-    Sizes are not limited here: the PHY's are the caller's matter.
+    Sizes are not limited here, but to the 65535 octets that a cipher seals: the PHY's are the caller's matter.
     """
     key = None if key is None else Key.of(key)  # no traceback shows its octets from here on
     return _encoded(mac, payload, key, asn, fcs, devices, used)

@@ -6,7 +6,7 @@ Who builds a datagram has its headers as values already; octets from elsewhere a
 from collections.abc import Sequence
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.errors import NoDatagram, RequestError, WireError
+from lowpanbudget.errors import NoDatagram, RequestError, WireError, plural
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
@@ -147,7 +147,7 @@ def _fitting(header: Ipv6, octets: bytes) -> Ipv6:
     """Return the header of a datagram; raise where it says another length."""
     if header.payload_length != len(octets) - ipv6.OCTETS:
         raise RequestError(
-            f"the IPv6 payload length says {header.payload_length} octets, "
+            f"the IPv6 payload length says {plural(header.payload_length, 'octet')}, "
             f"{len(octets) - ipv6.OCTETS} are there",
             cite=ipv6.HEADER.cite,
             hint="The length is elided and would come back different",

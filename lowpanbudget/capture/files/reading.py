@@ -173,8 +173,8 @@ def read_capture(
 
     They come once: call it again to read them again. ``link_type`` is that of text lines, which name none; whether an
     FCS is there is tested in any case. With ``live`` who follows the records of a pipe need not wait for as many as
-    that test would like to have. Raises ``RequestError`` when the file cannot be read; octets that are no capture give
-    no record and a notice.
+    that test would like to have. Raises ``RequestError`` when the file cannot be read, and for a link type that is no
+    number; octets that are no capture give no record and a notice.
     """
     if not isinstance(source, str | PathLike) and not hasattr(source, "read"):
         raise RequestError(f"{type(source).__name__} is neither a path nor a binary file")

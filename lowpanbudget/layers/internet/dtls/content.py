@@ -138,7 +138,7 @@ def read_dtls_content(
     """Return what a record's content holds: handshake messages, an alert, or octets for any other type.
 
     Sources: RFC 6347 section 4.2.2, RFC 5246 section 7.2. Raises ``Truncated`` or ``Malformed`` with the offset of
-    what is wrong, ``RequestError`` for what are no octets.
+    what is wrong, ``RequestError`` for what are no octets, or a type that is no number of 8 bits.
     """
     number = whole_number(content_type, "content_type", most=0xFF)
     return decode_content(Reader(as_octets(octets)), number)

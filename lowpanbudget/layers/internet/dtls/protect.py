@@ -86,8 +86,9 @@ def open_dtls(
 
     Sources: RFC 6347 section 4.1.2 and RFC 9146 section 5 (1.2), RFC 9147 section 4 (1.3).
 
-    ``next_sequence``, for DTLS 1.3: one more than the highest number opened so far in this epoch. Raises ``BadMic`` or
-    another ``WireError`` with its offset in the record, ``RequestError`` for keys or a suite that do not go with it.
+    ``cid_length`` as in ``read_dtls``, for octets. ``next_sequence``, for DTLS 1.3: one more than the highest number
+    opened so far in this epoch. Raises ``BadMic`` or another ``WireError`` with its offset in the record,
+    ``RequestError`` for keys or a suite that do not go with it, and for what is no record, or not one.
     """
     _check(keys, suite)
     next_sequence = whole_number(next_sequence, "next_sequence", most=LAST_SEQUENCE)
