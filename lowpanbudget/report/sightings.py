@@ -16,6 +16,7 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.fields import Restored
 from lowpanbudget.report import view
+from lowpanbudget.stack.beyond import beyond_unknown_context
 from lowpanbudget.stack.comparison import Comparison
 from lowpanbudget.stack.frame import Frame
 
@@ -38,7 +39,7 @@ def details(sighting: Sighting, largest: int | None) -> view.Data:
 
 def drawn(frame: Frame, title: str, sealed: tuple[int, int] = (0, 0)) -> view.Data:
     """Return what ``terminal.frame`` draws of a frame; in the range ``sealed`` ends sealed octets for each other."""
-    sealed = sealed_in(frame, sealed)
+    sealed, frame = sealed_in(frame, sealed), beyond_unknown_context(frame)
     return {
         "title": title,
         "seen": view.data_of(frame),

@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
+from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import ledger_text, strip
 from lowpanbudget.report.screen import Screen
@@ -73,7 +74,8 @@ def frame(
         hex_block(console, carried)
         console.print()
     if seen["fault"] is not None:
-        fault(console, screen, seen["fault"])
+        read_on = not any(segment["kind"] == Nature.UNREAD for segment in segments)
+        fault(console, screen, seen["fault"], read_on=read_on)
 
 
 def _notices(console: Console, screen: Screen, notices: Sequence[dict[str, Any]]) -> None:
@@ -89,12 +91,13 @@ def _notices(console: Console, screen: Screen, notices: Sequence[dict[str, Any]]
     console.print()
 
 
-def fault(console: Console, screen: Screen, view: dict[str, Any]) -> None:
-    """Print where and why reading stopped, the clause, and what to try."""
+def fault(console: Console, screen: Screen, view: dict[str, Any], *, read_on: bool = False) -> None:
+    """Print where and why reading stopped, or what it lacked where it went on, the clause, and what to try."""
     place = f"octet {view['offset']}"
     if view["layer"]:
         place += f", {view['layer']}"
-    console.print(Text(screen.text(f"Reading stopped at {place}"), "bold red"))
+    what = "No datagram can be restored:" if read_on else "Reading stopped at"
+    console.print(Text(screen.text(f"{what} {place}"), "bold red"))
     paragraph(console, screen, view["message"], indent=2)
     if view["cite"]:
         paragraph(console, screen, f"clause: {view['cite']}", "dim", 2)

@@ -28,6 +28,7 @@ from lowpanbudget.report.page.measured import measured_part
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.series_text import named
 from lowpanbudget.report.survey_text import facts
+from lowpanbudget.stack.beyond import beyond_unknown_context
 
 MOST_FRAMES = 600  # that are drawn
 _BESIDE = 1  # frames before and after one that a finding names
@@ -220,7 +221,8 @@ class _Drawing:
             self.frames.append(self._frame(sighting))
 
     def _frame(self, sighting: Sighting) -> view.Data:
-        frame, text, time_ns = sighting.as_frame, self.figures.text, sighting.record.time_ns
+        frame = beyond_unknown_context(sighting.as_frame)
+        text, time_ns = self.figures.text, sighting.record.time_ns
         sealed = sightings.sealed_in(frame, sighting.unsealed)
         coded = coded_contents(sighting)
         return {
