@@ -30,6 +30,7 @@ from lowpanbudget.report.figure import fields_of
 from lowpanbudget.report.page import paper
 from lowpanbudget.report.page.capture import capture_page
 from lowpanbudget.report.page.paper import capture_html
+from lowpanbudget.stack.beyond import beyond_unknown_context
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 CAPTURE = EXAMPLES / "archive.pcap"
@@ -82,7 +83,7 @@ def test_frames_are_those_of_the_file(page: Any) -> None:
     texts, fields, segments = page["texts"], page["fields"], page["segments"]
     for frame in page["drawn"]:
         numbers = [f for s in frame["frame"] for f in segments[s][2]]
-        spans = decode_frame(octets[frame["number"]]).spans
+        spans = beyond_unknown_context(decode_frame(octets[frame["number"]])).spans
         assert [(fields[n][0], texts[fields[n][1]]) for n in numbers] == [
             (span.bits, span.name) for span in spans
         ]
