@@ -264,11 +264,10 @@ def _alone(
 def _emit(frames: list[Shown], largest: int | None, notices: tuple["ReadingNotice", ...]) -> None:
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, sightings, view
-    from lowpanbudget.stack.beyond import beyond_unknown_context
 
     rows = [
         {
-            **view.data_of(beyond_unknown_context(sighting.as_frame)),
+            **sightings.read(sighting),
             "layers": view.layered(sighting.as_frame.layers),
             "place": place or None,
             **view.data_of(sightings.details(sighting, largest)),

@@ -37,6 +37,12 @@ def details(sighting: Sighting, largest: int | None) -> view.Data:
     }
 
 
+def read(sighting: Sighting) -> view.Data:
+    """Return what was read of a frame, as far as its octets can be."""
+    frame: view.Data = view.data_of(beyond_unknown_context(sighting.as_frame))
+    return frame
+
+
 def drawn(frame: Frame, title: str, sealed: tuple[int, int] = (0, 0)) -> view.Data:
     """Return what ``terminal.frame`` draws of a frame; in the range ``sealed`` ends sealed octets for each other."""
     sealed, frame = sealed_in(frame, sealed), beyond_unknown_context(frame)
