@@ -1072,7 +1072,7 @@ APPLICATION_CASES = {
         lambda: asked(answered=True),
         Told(
             "risk",
-            "2001:db8:1::ff:fe00:17",
+            "2001:db8:1::ff:fe00:1",
             "2001:db8:1::ff:fe00:1 answers none of 3 requests on port 5683",
             ("the first 100 s before the capture ends",),
             (1, 3, 4),

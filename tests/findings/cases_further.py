@@ -1179,7 +1179,7 @@ FURTHER = (
         from_new_ports,
         Told(
             "remark",
-            "2001:db8:1::ff:fe00:17",
+            "2001:db8:1::ff:fe00:1",
             "2001:db8:1::ff:fe00:1 answers none of 4 requests on port 5683",
             (
                 "the first 180 s before the capture ends",
@@ -1197,7 +1197,7 @@ FURTHER = (
         lambda: heard_beside(from_new_ports()),
         Told(
             "risk",
-            "2001:db8:1::ff:fe00:17",
+            "2001:db8:1::ff:fe00:1",
             "2001:db8:1::ff:fe00:1 answers none of 4 requests on port 5683",
             ("the first 180 s before the capture ends",),
             (1, 2, 3),
@@ -1209,7 +1209,7 @@ FURTHER = (
         wrong_tokens,
         Told(
             "risk",
-            "2001:db8:1::ff:fe00:17",
+            "2001:db8:1::ff:fe00:1",
             "2001:db8:1::ff:fe00:1 answers none of 3 requests on port 5683",
             (
                 "the first 399 s before the capture ends",

@@ -267,7 +267,7 @@ SOURCE_ROUTE_FURTHER = (
         asked,
         Told(
             "risk",
-            "2001:db8:1::ff:fe00:1",
+            "2001:db8:1::ff:fe00:17",
             "2001:db8:1::ff:fe00:17 answers none of 4 requests on port 5683",
             ("the first 399 s before the capture ends",),
             (1, 4, 7),

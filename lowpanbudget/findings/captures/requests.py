@@ -109,6 +109,7 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
     if known.unread:
         return
     silent: dict[tuple[int, int], list[OpenRequests]] = {}
+    answering = {(server, port) for (_, server, port), asked in memory.items() if asked.answered}
     for (_, server, port), asked in memory.items():
         for request in asked.open.values():
             asked.settle(request, known.end_s, known.senders)
@@ -127,7 +128,11 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
             )
             known.asked_again += asked.again
             frames, advice = tuple(asked.frames), _advice(asked, asked.awaited)
-            hit = Hit(cause, evidence, subject, frames, advice=advice, times=asked.awaited)
+            # a server that answers others may be well
+            about = (
+                f"{subject} to {where}" if (server, port) in answering else str(IPv6Address(server))
+            )
+            hit = Hit(cause, evidence, about, frames, advice=advice, times=asked.awaited)
             if _is_way_back_unheard(asked, known):
                 hit = hit._replace(evidence=(*evidence, _SENT_ONCE), advice=_UNHEARD)
                 hit = hit._replace(severity=Severity.REMARK, certainty=Certainty.OPEN)
