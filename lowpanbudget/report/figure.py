@@ -5,7 +5,6 @@ from itertools import groupby
 from operator import itemgetter
 
 from lowpanbudget.errors import plural
-from lowpanbudget.report.svg.looks import LOOKS
 from lowpanbudget.report.view import Data
 
 WIDTH = 32
@@ -22,15 +21,15 @@ def fields_of(page: Data, frame: list[int], octet: int = 0) -> list[Data]:
     fields: list[Data] = []
     for number in frame:
         label, kind, members = page["segments"][number]
-        plain = page["kinds"][kind][1]
+        _, plain, place = page["kinds"][kind]
         for member in members:
             bits, name, sent, says, meaning, cite, removed, _ = page["fields"][member]
             words = ": ".join(text for text in (texts[says], texts[meaning]) if text)
             fields.append(
                 {
                     "number": len(fields) + 1, "offset": offset, "bits": bits, "label": texts[label],
-                    "look": "room" if plain else f"k{kind % LOOKS}",
-                    "letter": "" if plain else _LETTERS[kind % len(_LETTERS)], "name": texts[name],
+                    "look": "room" if plain else f"k{place}",
+                    "letter": "" if plain else _LETTERS[place], "name": texts[name],
                     "place": _place(offset, bits), "says": texts[says],
                     "words": words or texts[sent], "cite": page["cites"][cite],
                     "removed": texts[removed],

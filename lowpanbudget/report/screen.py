@@ -66,9 +66,13 @@ def _shown(char: str, encoding: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Glyphs:
-    """The characters that drawing uses: fills of a bar in turn, a line under a heading, heights from low to high."""
+    """The characters that drawing uses: fills of a bar in turn, a line under a heading, heights from low to high.
+
+    ``more_fills`` are for bars of many parts.
+    """
 
     fills: str
+    more_fills: str
     payload: str
     unread: str
     free: str
@@ -77,8 +81,8 @@ class Glyphs:
     heights: str
 
 
-_BLOCKS = Glyphs("█▒▀▓▄▌", "░", "?", "·", "─", "→", "▁▂▃▄▅▆▇█")
-_ASCII = Glyphs("#=+%@o", ".", "?", "_", "-", "->", ".:-=+*#@")
+_BLOCKS = Glyphs("█▒▀▓▄▌", "▐▚▙▞▛▟▜■", "░", "?", "·", "─", "→", "▁▂▃▄▅▆▇█")
+_ASCII = Glyphs("#=+%@o", "x*&$~^:|", ".", "?", "_", "-", "->", ".:-=+*#@")
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
+from lowpanbudget.layers.labels import PLACES, place_of
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.values import dataclass
 
@@ -43,7 +44,7 @@ class Fill:
 
 
 def fills(kinds: Sequence[str | Nature], screen: Screen) -> dict[str | Nature, Fill]:
-    """Return the look of each kind, in the order they first appear."""
+    """Return the look of each kind: of a header that has a place of its own that one, of others the next in turn."""
     glyphs = screen.glyphs
     unread = Fill(glyphs.unread, "red")
     fixed = {
@@ -52,15 +53,19 @@ def fills(kinds: Sequence[str | Nature], screen: Screen) -> dict[str | Nature, F
         Nature.UNREAD: unread,
         Nature.SEALED: unread,
     }
-    looks: dict[str | Nature, Fill] = {}
-    turn = 0
-    for kind in dict.fromkeys(kinds):
-        if isinstance(kind, Nature):
-            looks[kind] = fixed[kind]
-        else:
-            looks[kind] = Fill(glyphs.fills[turn % len(glyphs.fills)], COLOURS[turn % len(COLOURS)])
-            turn += 1
-    return looks
+    chars = glyphs.fills + glyphs.more_fills
+    headers = [kind for kind in dict.fromkeys(kinds) if not isinstance(kind, Nature)]
+    taken: dict[str | Nature, int] = {}
+    for kind in sorted(headers, key=lambda kind: PLACES.get(kind, len(chars)) >= len(chars)):
+        taken[kind] = place_of(kind, taken.values(), len(chars))
+    return {
+        kind: fixed[kind] if isinstance(kind, Nature) else _fill(chars, taken[kind])
+        for kind in dict.fromkeys(kinds)
+    }
+
+
+def _fill(chars: str, place: int) -> Fill:
+    return Fill(chars[place], COLOURS[(place + place // len(COLOURS)) % len(COLOURS)])
 
 
 def cells(sizes: Sequence[int], width: int) -> list[int]:

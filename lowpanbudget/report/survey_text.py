@@ -10,6 +10,7 @@ from lowpanbudget.bits import Nature
 from lowpanbudget.capture.follow.networks import networks_text
 from lowpanbudget.capture.room_left import room_assumed
 from lowpanbudget.errors import plural
+from lowpanbudget.layers.labels import label_of
 from lowpanbudget.layers.link.security import LEFT_IN_CLEAR
 from lowpanbudget.report import layout, series_text, strip
 from lowpanbudget.report.audit_text import receptions
@@ -105,7 +106,7 @@ def parts_of(
         place = kind if kind in summed else _OTHERS
         summed[place] = summed.get(place, 0) + bits
     return [
-        Part(kind, kind.value if isinstance(kind, Nature) else kind, (bits + 4) // 8)
+        Part(kind, kind.value if isinstance(kind, Nature) else label_of(kind), (bits + 4) // 8)
         for kind, bits in summed.items()
     ]
 

@@ -241,6 +241,7 @@ def segments(spans: Sequence[Span]) -> list[Data]:
     its header begins again: as the inner one where it stands inside the other, as datagrams do.
     """
     from lowpanbudget.layers.catalogue import CARRY_THEIR_KIND  # noqa: PLC0415  # of frames alone
+    from lowpanbudget.layers.labels import label_of  # noqa: PLC0415
 
     runs: list[Data] = []
     seen: dict[str, str] = {}
@@ -248,13 +249,13 @@ def segments(spans: Sequence[Span]) -> list[Data]:
         run = list(group)
         kind = _kind_of(run)
         names = list(dict.fromkeys(span.name for span in run))
-        label = layer
+        label = called = label_of(layer)
         if seen.get(layer) == names[0]:
-            label = f"{'inner' if run[0].cite in CARRY_THEIR_KIND else 'next'} {layer}"
+            label = f"{'inner' if run[0].cite in CARRY_THEIR_KIND else 'next'} {called}"
         elif layer in seen:
-            label = f"{layer} ({', '.join(names)})"
+            label = f"{called} ({', '.join(names)})"
         if unread:
-            label = run[0].name if unread is Nature.SEALED else f"{run[0].name} ({layer})"
+            label = run[0].name if unread is Nature.SEALED else f"{run[0].name} ({called})"
         runs.append(
             {
                 "layer": layer, "kind": kind, "label": label, "offset_bits": run[0].offset_bits,

@@ -6,9 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget.bits import Nature
+from lowpanbudget.layers.labels import PLACES, place_of
 from lowpanbudget.report import strip
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
+from lowpanbudget.report.svg.looks import FILLS, LOOKS
 
 PARTS = [Part("link", "link", 9), Part("network", "network", 4), Part("payload", "payload", 13)]
 
@@ -82,3 +84,28 @@ def test_an_empty_frame_draws_nothing() -> None:
 def test_no_line_is_longer_than_the_screen(sizes: list[int], width: int) -> None:
     parts = [Part(str(at), f"part {at}", size) for at, size in enumerate(sizes)]
     assert max(map(len, drawn(parts, width))) <= width
+
+
+def test_a_header_looks_alike_in_every_bar_and_never_as_another_does() -> None:
+    """Where neither colour nor letters tell them apart the characters do; what comes first in a bar changes nothing."""
+    usual = list(PLACES)[:14]
+    together = strip.fills([*reversed(usual), Nature.PAYLOAD], Screen())
+    for kind in usual:
+        assert together[kind] == strip.fills([kind], Screen())[kind]
+    natures = [kind for kind in Nature if kind is not Nature.HEADER]
+    for encoding in ("utf-8", "ascii"):
+        looks = strip.fills([*usual, *natures], Screen(encoding=encoding))
+        drawn = {look.char for kind, look in looks.items() if kind in PLACES}
+        assert len(drawn) == len(usual)
+        assert not drawn & {look.char for kind, look in looks.items() if isinstance(kind, Nature)}
+
+
+def test_pictures_have_a_look_and_a_letter_of_its_own_for_each_header() -> None:
+    assert sorted(PLACES.values()) == list(range(len(PLACES)))
+    assert len(PLACES) < LOOKS <= 26  # letters; what has no place of its own takes one behind them
+    assert len(set(FILLS.values())) == len(FILLS)  # hatches alone, as in print
+    taken: list[int] = []
+    for layer in ("a header without a place", "another", *PLACES):
+        taken.append(place_of(layer, taken, LOOKS))
+    assert taken[2:] == list(PLACES.values())
+    assert len(set(taken)) == len(taken)

@@ -129,3 +129,12 @@ def test_square_brackets_and_colons_are_no_markup() -> None:
     screen = Screen(80, colour=True)
     text = "[bold]x[/bold] [link] :smile: [0]"
     assert text in screen.draw(lambda console: console.print(text))
+
+
+def test_the_run_of_an_auxiliary_security_header_has_its_name_and_not_that_of_its_first_octet() -> (
+    None
+):
+    """IEEE 802.15.4-2015 clause 9.4, from memory: security control 1 octet, frame counter 4, key identifier 1."""
+    frame = decode_frame(bytes.fromhex("4998 01 0d0c 0100 0200 0d 00000000 01 aabb 11111111 2222"))
+    (run,) = [run for run in view.segments(frame.spans) if run["layer"] == "security control"]
+    assert (run["label"], run["bits"]) == ("auxiliary security header", 48)

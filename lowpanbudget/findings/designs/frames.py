@@ -11,6 +11,7 @@ from lowpanbudget.findings.draft import MANY, Draft, message_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.wording import octets_text, room_text
+from lowpanbudget.layers.labels import label_of
 from lowpanbudget.layers.lowpan.fragment import UNIT
 from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.measure import cliffs, frames_of, room_of
@@ -39,8 +40,8 @@ def message_does_not_fit(draft: Draft, fit: Fit) -> Hits:
 
 
 _WITHIN_SLOT = (
-    "Use a template with a longer slot, shorten the message, or raise most_frames; fit lists changes that together "
-    "make it one frame, where there are some."
+    "Use a template with a longer slot, shorten the message, or raise most_frames; `lowpanbudget fit` lists "
+    "changes that together make it one frame, where there are some."
 )
 _WITHIN_MTU: tuple[str, Cite | None] = (
     "Shorten the message or send it in blocks; or raise network.mtu, where every link on the way carries more.",
@@ -56,7 +57,7 @@ def _layers(path: FlowPath) -> str:
     bits: dict[str, int] = {}
     for span in encoded.spans:
         bits[span.layer] = bits.get(span.layer, 0) + span.bits
-    layers = ", ".join(f"{layer} {count / 8:g}" for layer, count in bits.items())
+    layers = ", ".join(f"{label_of(layer)} {count / 8:g}" for layer, count in bits.items())
     return f"{len(encoded.octets)} octets: {layers}"
 
 

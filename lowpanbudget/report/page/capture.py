@@ -20,6 +20,7 @@ from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of
 from lowpanbudget.findings.finding import Finding
+from lowpanbudget.layers.labels import label_of
 from lowpanbudget.layers.link.stations import network_text
 from lowpanbudget.report import sightings, surveys, view
 from lowpanbudget.report.audit_text import receptions, sentence, summary
@@ -167,7 +168,7 @@ def _survey(told: view.Data) -> view.Data:
     return {
         "facts": [harmless(sentence(words)) for words in facts(told["total"])],
         "groups": groups,
-        "layers": [[harmless(layer), bits // 8] for layer, bits in layers],
+        "layers": [[harmless(label_of(layer)), bits // 8] for layer, bits in layers],
         "reasons": [[harmless(reason), count] for reason, count in reasons[:_MOST_REASONS]],
         "more_reasons": max(len(reasons) - _MOST_REASONS, 0),
     }

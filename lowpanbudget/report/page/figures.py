@@ -12,8 +12,10 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.design.link import Link
 from lowpanbudget.design.path import FlowPath
 from lowpanbudget.fields import Restored
+from lowpanbudget.layers.labels import place_of
 from lowpanbudget.report import sightings, view
 from lowpanbudget.report.screen import harmless
+from lowpanbudget.report.svg.looks import LOOKS
 from lowpanbudget.room.compute import ended_by_mtu
 from lowpanbudget.room.states import restored_headers
 from lowpanbudget.values import replace
@@ -52,7 +54,8 @@ class Filled(NamedTuple):
 class Figures:
     """The frames of a page, with the pools that they share.
 
-    ``kinds`` are the layers in the order in which they first stand in a frame: a page has one look for each.
+    ``kinds`` are the layers in the order in which they first stand in a frame, each with the place of its look, which
+    is the same in all pictures.
     """
 
     def __init__(self) -> None:
@@ -138,10 +141,19 @@ class Figures:
             if number is None:
                 kind = run["kind"]
                 name = kind.value if isinstance(kind, Nature) else kind
-                look = self.kinds.number(harmless(name), [harmless(name), isinstance(kind, Nature)])
+                look = self._kind(harmless(name), plain=isinstance(kind, Nature))
                 number = self.segments.number(key, [self.text(run["label"]), look, list(fields)])
             frame.append(number)
         return frame
+
+    def _kind(self, name: str, *, plain: bool) -> int:
+        """Return the number of a kind; ``plain`` is what is no header."""
+        number = self.kinds.known(name)
+        if number is None:
+            taken = [place for _, no_header, place in self.kinds.values if not no_header]
+            place = 0 if plain else place_of(name, taken, LOOKS)
+            number = self.kinds.number(name, [name, plain, place])
+        return number
 
     def restored(self, headers: Iterable[Restored]) -> int:
         """Return the number of the list of fields that receivers restore and that are not sent as they are."""

@@ -27,7 +27,7 @@ def page_words(texts: str, labels: Iterable[str] = ()) -> list[Data]:
     told = [{"name": word, "says": harmless(term.make()["text"])} for word, term in used]
     short: dict[str, tuple[list[str], Term]] = {}
     for label in labels:
-        _add(short, label, _term(label) or _table(label))
+        _add(short, label, _term(label))
     for name in sorted(set(_SHORT_NAME.findall(texts))):
         _add(short, name, _term(name))
     meant = " ".join(
@@ -62,18 +62,7 @@ def why_more_frames_cost() -> str:
 def _term(name: str) -> Term | None:
     """Return what people mean first by a name; None where it is no word and no header."""
     found = (term for group in by_form() for term in group.get(form_of(name), ()))
-    return next((one for one in found if one.kind == "word" or _is_header(one, name)), None)
-
-
-def _table(name: str) -> Term | None:
-    """Return the header of exactly this name, as the parts of a frame are called."""
-    found = (term for group in by_form() for term in group.get(form_of(name), ()))
-    return next((one for one in found if one.kind == "table"), None)
-
-
-def _is_header(term: Term, name: str) -> bool:
-    """Return whether a term is a header whose text says what is meant by its name."""
-    return term.kind == "table" and name in term.make()["text"].partition(":")[0]
+    return next((one for one in found if one.kind in {"word", "table"}), None)
 
 
 def _short(term: Term) -> str:

@@ -31,13 +31,18 @@ class Hatch(NamedTuple):
     gap: int
 
 
-# the looks of layers and fields, in the order in which a figure first needs them, and of what is no header
+# the looks of layers by their places, of fields in turn, and of what is no header; colours come again, hatches do not
 FILLS: dict[str, tuple[Hatch, ...]] = {
     "k0": (), "k1": (Hatch(0, 1, 5),), "k2": (Hatch(90, 1, 5),), "k3": (Hatch(45, 1, 6),), "k4": (Hatch(-45, 1, 6),),
-    "k5": (Hatch(0, 2, 10),), "k6": (Hatch(90, 2, 10),), "k7": (Hatch(45, 2, 12),),
+    "k5": (Hatch(0, 2, 10),), "k6": (Hatch(90, 2, 10),), "k7": (Hatch(45, 2, 12),), "k8": (Hatch(-45, 2, 12),),
+    "k9": (Hatch(0, 4, 8),), "k10": (Hatch(90, 4, 8),), "k11": (Hatch(45, 4, 8),), "k12": (Hatch(-45, 4, 8),),
+    "k13": (Hatch(20, 1, 6),), "k14": (Hatch(-20, 1, 6),), "k15": (Hatch(70, 1, 6),), "k16": (Hatch(-70, 1, 6),),
+    "k17": (Hatch(0, 6, 24),), "k18": (Hatch(90, 6, 24),), "k19": (Hatch(20, 3, 12),), "k20": (Hatch(-20, 3, 12),),
+    "k21": (Hatch(70, 3, 12),), "k22": (Hatch(-70, 3, 12),), "k23": (Hatch(45, 6, 24),),
     "room": (Hatch(-45, 1, 9), Hatch(45, 1, 9)),
 }  # fmt: skip
 LOOKS = len(FILLS) - 1
+_COLOURS = 8
 
 
 def page_style() -> str:
@@ -63,4 +68,4 @@ def _background(name: str) -> str:
 
 def colour_of(fill: str) -> str:
     """Return the name of the colour beneath the threads of a fill."""
-    return fill if fill in LIGHT else "paper"
+    return "paper" if fill == "room" else f"k{int(fill[1:]) % _COLOURS}"

@@ -19,8 +19,8 @@ const LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ";
 let data = null, fields = [], current = 1, columns = 32;
 
 const text = (number) => data.texts[number];
-const look = (kind) => data.kinds[kind][1] ? "room" : `k${kind % 8}`;
-const letter = (kind) => data.kinds[kind][1] ? "" : LETTERS[kind % 26];
+const look = (kind) => data.kinds[kind][1] ? "room" : `k${data.kinds[kind][2]}`;
+const letter = (kind) => data.kinds[kind][1] ? "" : LETTERS[data.kinds[kind][2]];
 
 // --- the frame ----------------------------------------------------------------------------------
 function fieldsOf(frame, start = 0) {
