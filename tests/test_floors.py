@@ -31,7 +31,8 @@ ROOMS_OF_LAYERS = {
     "internet": {"internet"},
     "lowpan": {"lowpan", "internet"},
     # these name all tables for those who explain them
-    "catalogue": {"link", "internet", "lowpan"},
+    "catalogue": {"link", "internet", "lowpan", "labels"},
+    "labels": set[str](),
 }
 # Names of protocols, of their fields and mechanisms; words that any trade uses (header, frame, hop, mesh) are free.
 BANNED = (

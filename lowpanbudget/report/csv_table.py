@@ -21,6 +21,7 @@ SURVEY = (
 BUDGET = ("flow", "hop", "direction", "room")
 LEDGER = (
     *BUDGET, "offset_bits", "bits", "layer", "name", "value", "meaning", "source", "removed_by", "cite", "nature",
+    "order", "stand_in",
 )  # fmt: skip
 CHANGES = (*BUDGET, "kind", "id", "text", "gain", "condition", "caution", "cite", "elsewhere")
 CARRYING = (

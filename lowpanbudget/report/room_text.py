@@ -14,6 +14,7 @@ from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import change_text, layout, ledger_text, strip, view
 from lowpanbudget.report.fit_text import slot_ends
+from lowpanbudget.report.hops_apart import WHY, ShownHop, contents, differences, runs_of
 from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
@@ -43,14 +44,6 @@ _CHANGES = (
         "What more protection takes here, where it is not as on the first hop",
     ),
 )
-
-
-class ShownHop(NamedTuple):
-    """One hop of a flow: its budget, a row for each span of its frame, and the runs of spans of one layer."""
-
-    result: dict[str, Any]
-    rows: Sequence[dict[str, Any]]
-    segments: Sequence[dict[str, Any]]
 
 
 def budgets(
@@ -182,7 +175,11 @@ def flow_in_short(console: Console, screen: Screen, hops: Sequence[ShownHop], to
     for key, *_ in _CHANGES[1:]:
         told.protection.update((change["text"], change["gain"]) for change in first.result[key])
     for hop in others:
-        paragraph(console, screen, f"{_says(hop.result)}: {_differences(hop, first)}", "bold")
+        differs = differences(hop, first)
+        if "(" in differs and WHY not in told.cautions:
+            told.cautions.add(WHY)
+            differs += f"; why: {WHY}"
+        paragraph(console, screen, f"{_says(hop.result)}: {differs}", "bold")
         for key, *_ in _CHANGES:
             _in_short(console, screen, _others(hop, first, key), told, _MOST_ELSEWHERE)
     console.print()
@@ -226,14 +223,14 @@ def _ledger(console: Console, screen: Screen, hop: ShownHop, before: ShownHop) -
     if before is hop:
         ledger_text.draw(console, screen, shown, hop.segments)
     else:
-        known = [_contents(run) for run in _runs(before)]
+        known = [contents(run) for run in runs_of(before)]
         new = [
             index
-            for index, run in enumerate(_runs(hop))
-            if hop.segments[index]["kind"] is not Nature.PAYLOAD and _contents(run) not in known
+            for index, run in enumerate(runs_of(hop))
+            if hop.segments[index]["kind"] is not Nature.PAYLOAD and contents(run) not in known
         ]
         title = (
-            "Octets that are not as on the first hop"
+            f"Octets that are not as on the first hop; why: {WHY}"
             if new
             else "All octets are as on the first hop."
         )
@@ -241,38 +238,6 @@ def _ledger(console: Console, screen: Screen, hop: ShownHop, before: ShownHop) -
         if new:
             ledger_text.draw(console, screen, shown, hop.segments, new)
     console.print()
-
-
-def _runs(hop: ShownHop) -> Iterator[Sequence[dict[str, Any]]]:
-    """Yield the rows of each run of spans of one layer."""
-    start = 0
-    for segment in hop.segments:
-        yield hop.rows[start : start + segment["spans"]]
-        start += segment["spans"]
-
-
-def _contents(run: Sequence[dict[str, Any]]) -> list[tuple[Any, ...]]:
-    """Return what tells runs apart, wherever they stand in a frame and whatever values they hold."""
-    return [tuple(row[name] for name in ("layer", "name", "bits", "meaning")) for row in run]
-
-
-def _differences(hop: ShownHop, before: ShownHop) -> str:
-    """Return in words which headers are longer or shorter than on another hop."""
-    now, then = (
-        {
-            part.label: part.size
-            for part in ledger_text.parts_of(one.segments)
-            if part.kind is not Nature.PAYLOAD
-        }
-        for one in (hop, before)
-    )
-    changed = [
-        f"{label} {size} instead of {then.get(label, 0)}"
-        for label, size in now.items()
-        if size != then.get(label)
-    ]
-    changed += [f"no {label}, {size} before" for label, size in then.items() if label not in now]
-    return ", ".join(changed) or "as on the first hop"
 
 
 def _others(hop: ShownHop, before: ShownHop, key: str) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import Result
+from contract.entry import DESIGNS
 
 Invoke = Callable[..., Result]
 
@@ -153,3 +154,15 @@ def test_frames_and_readings(invoke: Invoke, design: Path) -> None:
     assert "shade-the-bench" in invoke("fit", design).stdout
     # nobody reads messages in a row: none is said to wait for others
     assert not any("messages" in line for line in lines if re.match(r" +humidity +first", line))
+
+
+def test_a_later_hop_says_which_fields_it_has_in_line(invoke: Invoke) -> None:
+    """RFC 6282 section 3.1.1: a hop limit of 63 and an identifier that the link no longer gives, 1 + 8 octets."""
+    told = " ".join(invoke("budget", DESIGNS[1]).stdout.split())
+    assert (
+        "IPHC 19 instead of 10 (hop limit +1, source address +8); why: lowpanbudget explain" in told
+    )
+    assert told.count("why: lowpanbudget explain second hop") == 1  # several flows, one sentence
+    csv = invoke("budget", DESIGNS[1], "--csv", "--table", "ledger").stdout.splitlines()
+    assert csv[0].split(",")[-2:] == ["order", "stand_in"]
+    assert any(line.split(",")[-2] == "little" for line in csv[1:])
