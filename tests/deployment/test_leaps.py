@@ -106,24 +106,27 @@ def told(
     """
     leaps, now, number = Leaps(), 1.0, 0
 
-    def hear(sender: bytes | None, sequence: int | None, at: float | None = None) -> None:
+    def hear(
+        sender: int | None, sequence: int | None, at: float | None, *, numbered: bool = True
+    ) -> None:
         nonlocal number
         number += 1
-        time_ns = None if at is None else round(at * S)
-        found = Mock(number=number, time_ns=time_ns, sender=sender, sequence=sequence)
-        found.numbered = sequence is not None
-        leaps.hear(found)
+        frame = Mock(number=number, time_ns=None if at is None else round(at * S))
+        frame.sender = None if sender is None else bytes([sender])
+        frame.sequence, frame.numbered = sequence, numbered
+        leaps.hear(frame)
 
     for turn in range(2 * frames):
         if turn == frames:
             now += leap - every
-        now += later - every if later and turn == frames + 2 else 0.0
+        now += later - every if later and turn == frames + frames // 2 else 0.0
         for sender, step in enumerate(went_on):
             behind = step - 1 if turn >= frames else 0
-            hear(bytes([sender]), (250 + turn + behind) % 256, now + 0.01 * sender)
-        hear(bytes([99]), 7)
+            hear(sender, (250 + turn + behind) % 256, now + 0.01 * sender)
+        hear(0, 7, None)
         hear(None, 7, now)
-        hear(bytes([98]), None, now)
+        hear(0, None, now)
+        hear(0, 7 * turn, now, numbered=False)
         now += every
     if leaps.leap is not None:
         assert leaps.leap.silence.seconds == pytest.approx(leap, abs=0.1)
@@ -157,3 +160,4 @@ def test_a_silence_a_quarter_as_long_is_none_of_a_clock() -> None:
     assert told(1, 1, 1, every=20.0, leap=100.0, later=24.0)
     assert not told(1, 1, 1, every=20.0, leap=100.0, later=26.0)
     assert not told(1, 1, 1, every=20.0, leap=100.0, later=90.0)
+    assert not told(1, 1, 1, frames=14, leap=600.0, later=600.0)
