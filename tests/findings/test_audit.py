@@ -15,7 +15,7 @@ from findings.cases_application import named_longer, with_own_identifier
 from findings.cases_compression import hop_limits, summed, under
 from findings.cases_delivery import promise, reading, store
 from findings.cases_fragments import LARGE, cut, pausing, route_counted
-from findings.cases_nodes import RELAY, asked, in_order
+from findings.cases_nodes import RELAY, asked, in_order, relayed
 from findings.cases_nodes import reading as reading_of
 from findings.cases_planning import from_far
 from findings.cases_protection import post, with_oscore
@@ -597,6 +597,19 @@ def test_damaged_captures_do_not_stop_an_audit() -> None:
         again = replace(made, air=list(frames))
         again.fed()
         again.followed()
+
+
+# of ICMPv6, UDP, hop-by-hop options, no next header, ESP and a routing header the first octets, or none (RFC 8200)
+@pytest.mark.parametrize(
+    ("kind", "front"),
+    [(58, b""), (58, b"\x80"), (17, b""), (17, b"abc"), (0, b"\x11"), (59, b""), (50, bytes(3)), (43, b"\0")],
+)  # fmt: skip
+def test_a_router_may_send_what_ends_before_it_begins(kind: int, front: bytes) -> None:
+    ends = air.address(air.PREFIX, RELAY), air.address(air.PREFIX, ROOT)
+    last = air.frame(air.ip(*ends, kind, front), 120, (RELAY, ROOT))
+    made = Capture([*relayed(3, 4, 5).air, (15.0, last)])
+    for found in (made.fed(), made.followed()):
+        assert set(names(found)) - {"contents-unreadable"} == {"datagrams-not-sent-on"}
 
 
 def test_damaged_frames_prove_nothing_about_their_senders() -> None:
