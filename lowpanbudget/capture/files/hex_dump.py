@@ -6,10 +6,14 @@
     000016                                                      at the end perhaps an offset alone
     radio0: 00000000: 41 88 2a cd ab 01 00 17                   behind a label that all rows have
     radio: 0x3ffb4280   41 88 2a cd ab 01 00 17                 or addresses that go on
+    0000000 8841 cd2a 01ab 1700 7e00                            7 digits before words: octets of each exchanged
+    0000000 104101 146452 000653 013400                         the same in octal
 
 That a column counts is proved by the first line whose offset is the number of octets before it, or told by a colon or
 a gap behind it: lines before that are left as they are. An offset of 0 begins the next frame. Where offsets prove that
-a row is missing, ``??`` stands for it: the frame then has a fault.
+a row is missing, ``??`` stands for it: the frame then has a fault. Programs that show words of two octets behind an
+offset of 7 digits read them as numbers of a little-endian machine (common practice, no source): their second octet came
+first, and of an odd number of octets the last word has one more, which the offset at the end leaves out.
 """
 
 import re
@@ -26,6 +30,9 @@ _LATER = re.compile(
 )  # an offset of a row that is not the first, at most 0x7f0
 _WIDEST = 16  # octets of such a row
 _OFFSET = re.compile(r"\[?(?:0[xX])?([0-9a-fA-F]{4,16}|[0-9a-fA-F]{2}(?=:))\]?(:?)(?:(\s+)(.*))?")
+_WORDS = re.compile(r"(?:\s+[0-9a-fA-F]{4})+\s*")
+_OCTAL_WORDS = re.compile(r"(?:\s+[01][0-7]{5})+\s*")
+_OFFSET_OF_WORDS = 7  # digits
 _OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
 
 
@@ -62,11 +69,15 @@ def without_comment(text: str) -> str:
 
 
 class _Row(NamedTuple):
-    """A row of a dump: its offset as it is written, the hex digits of its octets, whether the offset stands apart."""
+    """A row of a dump: its offset as it is written, the hex digits of its octets, whether the offset stands apart.
+
+    In one of ``words`` the octets of each have been exchanged.
+    """
 
     offset: str
     digits: str
     is_apart: bool
+    words: bool = False
 
     def counts(self) -> dict[int, int]:
         """Return the offset as it may be meant, by its base: in hex, octal or decimal."""
@@ -96,6 +107,7 @@ class _Dump:
         self.is_sure = self.is_zero and row.is_apart
         self.is_joined = False
         self._has_equal = False
+        self._words = row.words
 
     def goes_on(self, text: str) -> bool:
         """Return whether a line is the next row, which is taken."""
@@ -105,9 +117,11 @@ class _Dump:
         if not text.startswith(self.label) or len(self.digits) >= _LONGEST:
             return False
         row = _row(text[len(self.label) :])
-        if row is None:
+        if row is None or (row.digits and row.words != self._words):
             return False
         count = len(self.digits) // 2
+        if self._words and not row.digits and count - 1 in row.counts().values():
+            self.digits, count = self.digits[:-2], count - 1  # the last word had one octet
         counts = {
             base: at - self._start for base, at in row.counts().items() if base in self._bases
         }
@@ -147,6 +161,10 @@ def _row(text: str) -> _Row | None:
     if match is None:
         return None
     offset, colon, gap, rest = match.groups()
+    if len(offset) == _OFFSET_OF_WORDS and not colon:
+        words = _words_of(f" {rest or ''}")
+        if words:
+            return _Row(offset, words, is_apart=True, words=True)
     rest = (rest or "").partition("|")[0]
     if colon:
         rest = rest.partition("  ")[0]
@@ -155,6 +173,15 @@ def _row(text: str) -> _Row | None:
     while group := _OCTETS.match(rest, at) or (digits and _GARBLED.match(rest, at)):
         digits, at = digits + group[0].strip(), group.end()
     return _Row(offset, digits, bool(colon) or gap not in {None, " "})
+
+
+def _words_of(text: str) -> str:
+    """Return the hex digits of words with their octets exchanged; nothing of a text that is no row of these."""
+    words: list[int] = []
+    for form, base in ((_WORDS, 16), (_OCTAL_WORDS, 8)):
+        if form.fullmatch(text):
+            words = [int(word, base) for word in text.split()]
+    return b"".join(word.to_bytes(2, "little") for word in words).hex()
 
 
 def joined(lines: Iterable[TextLine]) -> Iterator[TextLine]:

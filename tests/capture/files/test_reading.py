@@ -451,6 +451,27 @@ def test_the_rows_of_a_dump_are_one_frame(dump: str) -> None:
     assert typed.octets == FRAME
 
 
+@pytest.mark.parametrize("cut", [22, 21, 16, 15])
+@pytest.mark.parametrize(("digits", "base"), [("4x", "x"), ("6o", "o")])
+def test_words_of_a_dump_are_read_in_the_order_of_their_octets(
+    cut: int, digits: str, base: str
+) -> None:
+    """As hexdump and od write them by default on a little-endian machine: struct gives the words."""
+    octets = FRAME[:cut]
+    words = struct.unpack(f"<{(cut + 1) // 2}H", octets + bytes(cut % 2))
+    rows = [words[at : at + 8] for at in range(0, len(words), 8)]
+    dump = "".join(
+        f"{16 * number:07{base}} {' '.join(f'{word:0{digits}}' for word in row)}\n"
+        for number, row in enumerate(rows)
+    )
+    dump += f"{cut:07{base}}\n"
+    records, reading = records_of((dump + dump).encode())
+    assert [r.octets for r in records] == [octets, octets]
+    assert not reading.notices
+    (typed,) = hex_lines("-", io.BytesIO(dump.encode()))
+    assert typed.octets == octets
+
+
 def test_text_shows_no_control_characters() -> None:
     _, reading = records_of(b"6188\n\x1b[31mred\n")
     assert [n.name for n in reading.notices] == ["line-wrong"]
