@@ -11,7 +11,7 @@ from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread
 from lowpanbudget.deployment.numbering import NumberedAnew, OldMessage
 from lowpanbudget.deployment.rhythm import RhythmPart
-from lowpanbudget.shown import LINK_ADDRESS
+from lowpanbudget.shown import LINK_ADDRESS, shown_named
 from lowpanbudget.values import dataclass, field
 
 
@@ -61,6 +61,9 @@ class RelayWait(NamedTuple):
     node: bytes
     median_s: float
     messages: int
+
+    def __repr__(self) -> str:
+        return shown_named(self, "node")
 
 
 @dataclass(frozen=True, slots=True)
