@@ -38,9 +38,26 @@ def coded_contents(sighting: Sighting) -> tuple[Span, ...]:
 
     They count octets of the datagram. None where it stands in the frame as it is.
     """
-    headers, whole = sighting.headers, sighting.completed
+    headers = sighting.headers
+    if headers is None or not any(map(is_generic, headers.layers)):
+        return ()
+    return _contents_of(sighting.completed)
+
+
+def joined_contents(sighting: Sighting) -> tuple[Span, ...]:
+    """Return the spans of what the headers of a datagram carry where several frames bring it together.
+
+    They count octets of the datagram. None where nothing in it can be read, and where it came as byte code.
+    """
+    if len(sighting.completed.parts) < 2 or coded_contents(sighting):
+        return ()
+    spans = _contents_of(sighting.completed)
+    return spans if any(span.nature is Nature.HEADER for span in spans) else ()
+
+
+def _contents_of(whole: Sighting) -> tuple[Span, ...]:
     contents = whole.contents
-    if headers is None or contents is None or not any(map(is_generic, headers.layers)):
+    if contents is None:
         return ()
     message = None if whole.matched is None else whole.matched.message
     spans = contents.spans if message is None else with_contents(contents.packet, message)

@@ -114,6 +114,7 @@ NAMES = {
             "retransmission_of": "CapturedFrame.retransmission_of", "copy_of": "CapturedFrame.copy_of",
             "brought_by": "CapturedFrame.brought_by, where there are several",
             "whole_datagram": "the octets of CapturedFrame.datagram where several frames brought it",
+            "whole_contents": "what the headers of that datagram carry, span by span, where it can be read",
             "never_whole": "CapturedFrame.never_whole",
         }
         | _FRAME

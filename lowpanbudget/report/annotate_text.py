@@ -38,6 +38,7 @@ def _explained(console: Console, screen: Screen, details: dict[str, Any]) -> Non
     _datagram(console, screen, details)
     _restored(console, screen, details)
     _contents(console, screen, details["contents"])
+    _joined(console, screen, details.get("whole_contents"))
     shortest(console, screen, details["shortest"])
     _message(console, screen, details["message"])
 
@@ -72,6 +73,15 @@ def _restored(console: Console, screen: Screen, details: dict[str, Any]) -> None
         else:
             layout.put(console, _entries(screen, fields, console.width))
         console.print()
+
+
+def _joined(console: Console, screen: Screen, contents: dict[str, Any] | None) -> None:
+    if contents is None:
+        return
+    first = contents["segments"][0]["offset_bits"] // 8
+    heading(console, screen, f"What the headers carry, from octet {first} of the datagram")
+    ledger_text.draw(console, screen, contents["spans"], contents["segments"])
+    console.print()
 
 
 def _contents(console: Console, screen: Screen, contents: dict[str, Any] | None) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.annotation import (
     coded_contents,
+    joined_contents,
     payload_code,
     restored_headers,
     shortest,
@@ -65,10 +66,13 @@ def restored_contents(spans: Sequence[Span], first: Frame | None) -> view.Data |
 
     ``first`` is the frame with the byte code that stands for them, or for their beginning.
     """
-    if not spans:
-        return None
+    shown = _rows_and_runs(spans)
+    return None if shown is None else {**shown, **payload_code(first)._asdict()}
+
+
+def _rows_and_runs(spans: Sequence[Span]) -> view.Data | None:
     rows = [row | {"sent": ""} for row in view.rows(spans)]
-    return {"spans": rows, "segments": view.segments(spans), **payload_code(first)._asdict()}
+    return {"spans": rows, "segments": view.segments(spans)} if spans else None
 
 
 def restored_fields(headers: Iterable[Restored]) -> list[view.Data]:
@@ -155,6 +159,7 @@ def _of_capture(sighting: Sighting) -> view.Data:
         "copy_of": sighting.copies,
         "brought_by": list(parts),
         "whole_datagram": completed.datagram.hex() if completed.datagram and parts else None,
+        "whole_contents": _rows_and_runs(joined_contents(sighting)),
         "never_whole": sighting.never_whole,
     }
 

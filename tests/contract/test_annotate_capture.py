@@ -147,6 +147,25 @@ def test_a_fragment_is_shown_with_its_datagram(tmp_path: Path, number: int) -> N
     assert "The datagram that frames 2, 3 bring, 198 octets" in shown
 
 
+# RFC 7252 section 3: a PUT without confirmation, message id 0x2a17, token 01, Uri-Path valve (option 11)
+PUT = bytes.fromhex("51 03 2a17 01 b5") + b"valve" + b"\xff" + bytes(range(140))
+
+
+@pytest.mark.parametrize("number", PARTS)
+def test_what_fragments_bring_together_is_read(tmp_path: Path, number: int) -> None:
+    packet = shelf.datagram(PUT, ports=(0xF0B1, 5683))
+    cut = [*shelf.frames(b"short", 1), *air.frames_of(packet, shelf.NODE, shelf.ROOT, sequence=2)]
+    (frame,) = annotated(shelf.written(tmp_path / "a.pcap", cut), "--frame", number)
+    rows = frame["whole_contents"]["spans"]
+    assert {row["layer"] for row in rows} == {"CoAP"}
+    assert rows[0]["offset_bits"] == 8 * 48
+    assert sum(row["bits"] for row in rows) == 8 * len(PUT)
+    told = {row["name"]: row["value"] for row in rows}
+    assert (told["code"], told["message id"], told["Uri-Path"]) == (3, 0x2A17, "valve")
+    (frame,) = annotated(shelf.written(tmp_path / "b.pcap", MIXED), "--frame", number)
+    assert frame["whole_contents"] is None  # of what nobody registered
+
+
 def test_a_fragment_whose_others_are_missing(tmp_path: Path) -> None:
     source = shelf.written(tmp_path / "a.pcap", [*MIXED[1:2], *MIXED[3:]])
     (frame,) = annotated(source, "--frame", 1)
