@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from lowpanbudget.design.path import FlowPath
+from lowpanbudget.design.routing import UNROUTED
 
 
 def cautions(path: FlowPath) -> Iterator[str]:
@@ -27,6 +28,13 @@ def cautions(path: FlowPath) -> Iterator[str]:
         yield (
             f"The sequence number of OSCORE is planned as {oscore.sequence} and grows: from 256 on 1 octet "
             "less is left, from 65536 on 2 (RFC 8613 section 6.1)."
+        )
+    routing = flow.routing
+    if routing.rpi and routing.compressed and routing.sender_rank == UNROUTED.sender_rank:
+        yield (
+            f"The sender's rank is planned as {routing.sender_rank}, whose last octet is 0 and left out: each router "
+            "writes its own, and with ranks that are no multiples of 256, as a metric such as ETX makes them, 1 octet "
+            "less is left (RFC 8138 section 6.3)."
         )
     if flow.group is not None:
         yield "Frames to a group are not acknowledged: the link does not send a lost one again."

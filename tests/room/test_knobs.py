@@ -332,6 +332,19 @@ def test_groups_have_their_cautions() -> None:
     assert not any("MPL" in caution for caution in told)
 
 
+def test_a_rank_that_nobody_stated_has_its_caution() -> None:
+    """RFC 8138 section 6.3: with K set the last octet of the SenderRank is left out, without both are there."""
+    up = 'messages = ["features", "readings"]\nevery_s = 600\n'
+    rooms = {}
+    for routing in ("rpi = true", "rpi = true\nsender_rank = 768", "rpi = true\nsender_rank = 513"):
+        text = TEXTS["footbridge"].replace(up, f"{up}[flow.routing]\n{routing}\n")
+        found = budgets(text, "features")["features", "first"]
+        rooms[routing] = found.room, any("planned as 512" in told for told in found.cautions)
+    (room, told), (stated, other), (less, another) = rooms.values()
+    assert (stated, less) == (room, room - 1)
+    assert (told, other, another) == (True, False, False)
+
+
 def shortened(text: str, *names: str) -> str:
     """Return the design with short addresses for all, and these stations' identifiers made from them."""
     for number, name in (("17", "node"), ("01", "collector")):
