@@ -193,10 +193,10 @@ class Router:
         self.forget_begun(datagram.time_s - _PART_S)
         if mark is not None:
             flow = self.flows.get(self.under.get(mark) or datagram.ends)
+            if datagram.is_sum_wrong and (flow is None or mark not in flow.waiting):
+                # it may have changed what it took, which the sum tells: an end, ports, or octets behind them
+                (flow or self).forget_as_long(len(datagram.octets))
             if flow is not None:
-                if datagram.is_sum_wrong and mark not in flow.waiting:
-                    # it may have changed what it took, which the sum tells: ports, or octets behind them
-                    flow.forget_as_long(len(datagram.octets))
                 flow.send_on(mark, number, [octets for octets, _ in self.begun.values()])
 
     def count(self, counter: int | None, sequence: int | None, time_s: float) -> None:

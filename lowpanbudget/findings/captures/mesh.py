@@ -105,6 +105,30 @@ def hops_left_not_lowered(memory: Ways, scene: Scene, mesh: Mesh) -> Hits | None
     return (Hit(cause, evidence, link_text(now.source), (before.number, now.number)),)
 
 
+@MESH.rule("mesh-originator-changed", Mesh, least=_SOME, memory=Recent)
+def mesh_originator_changed(
+    memory: Recent[int, tuple[bytes, MeshHop]], scene: Scene, mesh: Mesh
+) -> Hits | None:
+    """Compare with the hop that brought its sender a frame for the same node with all the same behind the header."""
+    mac, behind = scene.mac, _behind(scene)
+    if mac is None or mac.source is None or behind is None or _is_flooded(scene, mesh):
+        return None
+    now = MeshHop(mac.source, mac.destination, mesh.hops_left, scene.number, scene.time_s)
+    first = memory.renew(hash((mesh.final, behind)), (mesh.originator, now))
+    if first is None or scene.by is None:
+        return None
+    originator, before = first
+    # a node that says the same of its own begins with its hops anew
+    if originator == mesh.originator or before.destination != now.source or now.left >= before.left:
+        return None
+    if not 0 <= now.time_s - before.time_s <= WAY_S:
+        return None
+    name, sent = link_text(now.source), link_text(mesh.originator)
+    cause = f"{name} passes frames on as frames of {sent} that came to it as those of others"
+    evidence = (f"{before.text}, from {link_text(originator)}; {now.text}, from {sent}",)
+    return (Hit(cause, evidence, name, (before.number, now.number)),)
+
+
 @MESH.rule("hops-left-run-out", Mesh)
 def hops_left_run_out(scene: Scene, mesh: Mesh) -> Hits | None:
     """Look for a frame that goes to another than its final destination, who must not forward it."""

@@ -202,6 +202,8 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
     is_first = scene.from_its_source(datagram.header)
     if passage is not None and (not is_first or passage.round):
         return  # it was heard on a hop before, or comes round in a loop
+    if datagram.is_sum_wrong:
+        return  # somebody may have changed it on the way, and it was counted as it began
     flow, every_s = match.flow, match.flow.every_s
     if every_s is None or _is_said_again(scene, datagram) or _is_empty(match):
         return
