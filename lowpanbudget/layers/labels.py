@@ -3,7 +3,7 @@
 from collections.abc import Collection
 
 # of a layer that has the name of its first word
-_LABELS = {"security control": "auxiliary security header"}
+_LABELS = {"security control": "security header"}
 
 # In this order headers have looks and letters in all pictures; those that most frames have look most unlike.
 PLACES = {

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.bits import Nature
 from lowpanbudget.report import ledger_text
 
-WHY = "lowpanbudget explain second hop"
+WHY = "`lowpanbudget explain second hop` says why"
 
 
 class ShownHop(NamedTuple):
@@ -40,27 +40,24 @@ def differences(hop: ShownHop, before: ShownHop) -> str:
         }
         for one in (hop, before)
     )
-    added = _added(hop, before)
-    changed = []
-    for label, size in now.items():
-        if size != then.get(label):
-            fields = ", ".join(f"{name} +{octets}" for name, octets in added.get(label, {}).items())
-            told = f" ({fields})" if fields else ""
-            changed.append(f"{label} {size} instead of {then.get(label, 0)}{told}")
+    changed = [
+        f"{label} {size} instead of {then.get(label, 0)}"
+        for label, size in now.items()
+        if size != then.get(label)
+    ]
     changed += [f"no {label}, {size} before" for label, size in then.items() if label not in now]
     return ", ".join(changed) or "as on the first hop"
 
 
-def _added(hop: ShownHop, before: ShownHop) -> dict[str, dict[str, int]]:
-    """Return by label which fields have more octets in line than on the hop before, of headers that are in both."""
+def added(hop: ShownHop, before: ShownHop) -> str:
+    """Return in words which fields have more octets in line than on the hop before, of headers that both have."""
     then = {run["label"]: _octets(rows) for run, rows in _labelled(before)}
-    added: dict[str, dict[str, int]] = {}
-    for run, rows in _labelled(hop):
-        if run["label"] in then:
-            known = then[run["label"]]
-            more = {name: size - known.get(name, 0) for name, size in _octets(rows).items()}
-            added[run["label"]] = {name: size for name, size in more.items() if size > 0}
-    return added
+    more = [
+        f"{name} +{size - then[run['label']].get(name, 0)}"
+        for run, rows in _labelled(hop) if run["label"] in then
+        for name, size in _octets(rows).items() if size > then[run["label"]].get(name, 0)
+    ]  # fmt: skip
+    return ", ".join(more)
 
 
 def _labelled(hop: ShownHop) -> Iterator[tuple[dict[str, Any], Sequence[dict[str, Any]]]]:

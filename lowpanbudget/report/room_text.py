@@ -14,7 +14,7 @@ from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import change_text, layout, ledger_text, strip, view
 from lowpanbudget.report.fit_text import slot_ends
-from lowpanbudget.report.hops_apart import WHY, ShownHop, contents, differences, runs_of
+from lowpanbudget.report.hops_apart import WHY, ShownHop, added, contents, differences, runs_of
 from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
@@ -176,9 +176,6 @@ def flow_in_short(console: Console, screen: Screen, hops: Sequence[ShownHop], to
         told.protection.update((change["text"], change["gain"]) for change in first.result[key])
     for hop in others:
         differs = differences(hop, first)
-        if "(" in differs and WHY not in told.cautions:
-            told.cautions.add(WHY)
-            differs += f"; why: {WHY}"
         paragraph(console, screen, f"{_says(hop.result)}: {differs}", "bold")
         for key, *_ in _CHANGES:
             _in_short(console, screen, _others(hop, first, key), told, _MOST_ELSEWHERE)
@@ -229,11 +226,12 @@ def _ledger(console: Console, screen: Screen, hop: ShownHop, before: ShownHop) -
             for index, run in enumerate(runs_of(hop))
             if hop.segments[index]["kind"] is not Nature.PAYLOAD and contents(run) not in known
         ]
-        title = (
-            f"Octets that are not as on the first hop; why: {WHY}"
-            if new
-            else "All octets are as on the first hop."
-        )
+        title = "All octets are as on the first hop."
+        if new:
+            more = added(hop, before)
+            title = "Octets that are not as on the first hop" + (
+                f" ({more}): {WHY}" if more else ""
+            )
         paragraph(console, screen, title, "bold" if new else "")
         if new:
             ledger_text.draw(console, screen, shown, hop.segments, new)

@@ -137,4 +137,4 @@ def test_the_run_of_an_auxiliary_security_header_has_its_name_and_not_that_of_it
     """IEEE 802.15.4-2015 clause 9.4, from memory: security control 1 octet, frame counter 4, key identifier 1."""
     frame = decode_frame(bytes.fromhex("4998 01 0d0c 0100 0200 0d 00000000 01 aabb 11111111 2222"))
     (run,) = [run for run in view.segments(frame.spans) if run["layer"] == "security control"]
-    assert (run["label"], run["bits"]) == ("auxiliary security header", 48)
+    assert (run["label"], run["bits"]) == ("security header", 48)

@@ -280,7 +280,7 @@ PROTECTION = {
     "auxiliary security header (ASH)": Gloss(
         "What a secured frame tells about its protection, behind the addresses: security control 1 octet (level, how "
         "the key is named), frame counter 4, key identifier 0, 1, 5 or 9.",
-        auxiliary.CITE, ("security control", "link.security"),
+        auxiliary.CITE, ("security control", "link.security"), also=("security header",),
     ),
 }  # fmt: skip
 
