@@ -186,6 +186,22 @@ def test_a_garbled_line_of_a_text_is_a_finding_and_no_frame(tmp_path: Path) -> N
     assert written_out(one) == READING_TOLD["text-not-read"]
 
 
+@pytest.mark.parametrize(
+    ("frame", "severity"), [("b0 61", "risk"), (air.frame(air.datagram()).hex(" "), "remark")]
+)
+def test_a_text_with_hardly_any_octets_is_no_capture(
+    tmp_path: Path, frame: str, severity: str
+) -> None:
+    """30 lines of words, and one with octets: two that are no header, or a frame of a network, as in a log."""
+    path = tmp_path / "notes.txt"
+    path.write_text("the quick words go on\n" * 30 + frame + "\n", "ascii")
+    _, found = audited(path, *contexts(sound()))
+    told = next(one for one in found["findings"] if one["subject"] == "line-wrong")
+    hardly = "30 lines have no octets in hex, and nothing in the others names a PAN: this is hardly a capture"
+    assert (told["severity"], told["count"]) == (severity, 30)
+    assert (told["cause"] == hardly) is (severity == "risk")
+
+
 def test_a_counter_that_goes_back_is_told_without_times_too(tmp_path: Path) -> None:
     path = tmp_path / "a.txt"
     frames = [frame for _, frame in counters(900, 901, 0).timed()]

@@ -26,6 +26,7 @@ from lowpanbudget.values import dataclass
 
 CAPTURE = Subject("capture", across=True)
 
+_MANY, _TIMES_MORE = 20, 10  # lines without octets, and beside those with some; our choice
 _LEAST_ACROSS = 3  # nodes that tell of a leap; our choice
 WAITED = (
     "Ask whether the clock of the receiver was set then: what is reckoned from times across that frame (intervals, "
@@ -65,14 +66,36 @@ _OF_TEXT = {  # what a text has that is no damage of its file, and what to do
 }
 
 
-@CAPTURE.rule("text-not-read", ReadingNotice)
-def text_not_read(_scene: Scene, notice: ReadingNotice) -> Hits:
+@dataclass(slots=True)
+class LinesLeftOut:
+    """How many lines of a text have no octets, and how many frames came before the last of them."""
+
+    lines: int = 0
+    frames: int = 0
+
+
+@CAPTURE.rule("text-not-read", ReadingNotice, memory=LinesLeftOut)
+def text_not_read(memory: LinesLeftOut, _scene: Scene, notice: ReadingNotice) -> Hits:
     """Take what reading a text left out: a line that was meant as a frame is a risk, other lines are a remark."""
+    if notice.name == LINE_WRONG:
+        memory.lines, memory.frames = memory.lines + 1, notice.number
     if notice.name in _OF_TEXT:
         severity = None if notice.is_damage else Severity.REMARK
         evidence = (f"octet {notice.offset} of the file",)
         advice = _OF_TEXT[notice.name]
         yield Hit(notice.text, evidence, notice.name, (notice.number,), severity, advice)
+
+
+@CAPTURE.at_end("text-not-read")
+def text_is_no_capture(memory: LinesLeftOut, known: Surroundings) -> Hits:
+    """Tell of a text with hardly any octets, none of which are of a frame with a PAN."""
+    lines, frames = memory.lines, memory.frames
+    if lines >= _MANY and lines >= _TIMES_MORE * frames and not known.pans:
+        cause = f"{lines} lines have no octets in hex, and nothing in the others names a PAN: this is hardly a capture"
+        yield Hit(cause, (), LINE_WRONG, severity=Severity.RISK, advice=_ANOTHER, restates=True)
+
+
+_ANOTHER = "Look whether this is the file that you meant: a capture, or a text with the octets of frames in hex."
 
 
 @CAPTURE.rule("frames-cut-by-capture", ReadingNotice)
