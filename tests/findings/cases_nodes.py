@@ -472,6 +472,7 @@ def relayed(
     *kept: int,
     gap: bool = False,
     cut: Collection[int] = (),
+    mended: Collection[int] = (),
     strange: Collection[int] = (),
     asks: bool = False,
     twice: Collection[int] = (),
@@ -485,23 +486,27 @@ def relayed(
     something under that with each that it keeps.
 
     They go to port 50003; of some it sends the last 4 bits on, behind 0xf0b (RFC 6282 section 4.3.3), as they are
-    restored: under the checksum that they came with.
+    restored: under the checksum that they came with. Others come so, and it sends them on as they were.
     """
     ends = air.address(PREFIX, NODE), air.address(PREFIX, ROOT)
+
+    def to_port(number: int, whole: bytes, cut: Collection[int], hop_limit: int) -> bytes:
+        port = (0xF0B0 | 50003 & 0xF if number in cut else 50003).to_bytes(2, "big")
+        return air.ip(*ends, 17, whole[:2] + port + whole[4:], hop_limit)
+
     frames: Timed = []
     own = 100
     for number in range(10):
         at, data = 1.0 + number, b"reading %d" % number
         whole = air.udp(data, *ends, (PORTS[0], 50003))
-        there = air.frame(air.ip(*ends, 17, whole), number, (NODE, RELAY))
+        there = air.frame(to_port(number, whole, mended, 64), number, (NODE, RELAY))
         frames += [(at, there), (at + 0.001, acknowledgement(number))]
         if number in twice:
             anew = air.frame(air.ip(*ends, 17, whole), 50 + number, (NODE, RELAY))
             frames += [(at + 0.003, anew), (at + 0.004, acknowledgement(50 + number))]
         own += number not in kept or gap
         if number not in kept:
-            port = (0xF0B0 | 50003 & 0xF if number in cut else 50003).to_bytes(2, "big")
-            packet = air.ip(*ends, 17, whole[:2] + port + whole[4:], 63)
+            packet = to_port(number, whole, cut, 63)
             on = air.frame(packet, own, (RELAY, ROOT))
             if number in strange:
                 on = by_context_5(packet, own, (RELAY, ROOT))
@@ -936,6 +941,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a relay that cuts the ports of some": (
         "datagrams-not-sent-on",
         lambda: relayed(cut=(3, 4, 5)),
+    ),
+    "a relay that mends the ports of some": (
+        "datagrams-not-sent-on",
+        lambda: relayed(mended=(3, 4, 5)),
     ),
     "a relay whose frames are not read here": (
         "datagrams-not-sent-on",

@@ -111,9 +111,7 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
         _send_on_again(router, scene, datagram)
         if part is None and router.parts.flows:
             router.parts.go(datagram.ends, len(datagram.octets))
-        kind = datagram.octets[
-            upper.offset : upper.offset + 1
-        ]  # nobody keeps a sender from a message without one
+        kind = datagram.octets[upper.offset : upper.offset + 1]  # a datagram may end before it
         if upper.kind == ipv6.ICMPV6 and kind and kind[0] < _ERRORS:
             router.forget()  # it says itself what it cannot send on
     routers.asked = None
