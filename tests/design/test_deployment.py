@@ -8,10 +8,12 @@ from design.designs import SMALL, changed, fault_of, faults_of, place
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lowpanbudget import Dao, Dio, DodagConfiguration, Ipv6, decode_frame
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.tree import Tree
+from lowpanbudget.design.upkeep import upkeep_frames
 from lowpanbudget.values import replace
 
 WHOLE = (
@@ -306,3 +308,59 @@ def test_a_named_tree_may_not_be_deeper_than_the_flows() -> None:
     )
     fault = fault_of(text)
     assert (fault.key, "2 hops deep" in fault.message) == ("station[1].parent", True)
+
+
+def test_what_nodes_send_for_the_network_says_what_standards_have_for_it() -> None:
+    """The border router is the root. DEFAULT_ values are those of RFC 6550 section 17, 240 that of section 7.2.
+
+    The one shared cell of an enhanced beacon has slot and channel offset 0 and all four options (RFC 8180 section 4.5.1
+    with IEEE 802.15.4-2015 clause 7.4.4.3, from memory), OF 1 is that of RFC 6719, and ff02::1a is all-RPL-nodes.
+    """
+    design = design_of(
+        ("[link.security]\nlevel = 5\n", ""),
+        ("dio_s = 8389", "dio_s = 8389\ndao_s = 600\nkeep_alive_s = 30"),
+    )
+    node, root = b"\x02\0\0\0\0\0\0\5", b"\x02\0\0\0\0\0\0\7"
+    sent = {one.name: one for one in upkeep_frames(design)}
+    assert list(sent) == ["beacon", "DIO", "DAO", "keep-alive", "data request"]
+    read, macs = {}, {}
+    for name, one in sent.items():
+        frame = decode_frame(one.frames[0].octets, contexts=dict(design.contexts))
+        assert frame.fault is None
+        assert frame.mac is not None
+        near = b"\xff\xff" if one.to == "all" else root
+        assert (frame.mac.source, frame.mac.destination) == (node, near)
+        read[name], macs[name] = frame, frame.mac
+        assert (one.acknowledgement is None) == (one.to == "all")
+        if one.acknowledgement is not None:
+            answer = decode_frame(one.acknowledgement.octets).mac
+            assert answer is not None
+            assert (answer.source, answer.destination) == (root, node)
+            (correction,) = answer.header_ies
+            assert correction.fields == {"time_correction": 0, "nack": 0}
+    dio, dao = read["DIO"].packet.find(Dio), read["DAO"].packet.find(Dao)
+    assert dio is not None
+    assert dao is not None
+    (configuration,) = dio.options
+    assert isinstance(configuration, DodagConfiguration)
+    defaults = {
+        "dio_interval_min": 3,
+        "dio_interval_doublings": 20,
+        "dio_redundancy_constant": 10,
+        "min_hop_rank_increase": 256,
+        "path_control_size": 0,
+        "objective_code_point": 1,
+    }
+    assert {name: getattr(configuration, name) for name in defaults} == defaults
+    assert (dio.rpl_instance_id, dio.version, dao.rpl_instance_id, dao.sequence) == (0, 240, 0, 240)
+    header = read["DIO"].packet.find(Ipv6)
+    assert header is not None
+    assert str(header.destination) == "ff02::1a"
+    (outer,) = macs["beacon"].payload_ies
+    fields = {one.name: one.fields for one in outer.nested}
+    assert fields["TSCH synchronization IE"] == {"asn": 0, "join_metric": 0}
+    (frame,) = fields["TSCH slotframe and link IE"]["slotframes"]
+    assert frame["slotframe_size"] == 101
+    every = ("tx", "rx", "shared", "timekeeping")
+    (cell,) = frame["links"]
+    assert {"timeslot": 0, "channel_offset": 0, **dict.fromkeys(every, 1)}.items() <= cell.items()
