@@ -69,7 +69,7 @@ LINKS = "destination='0x0012', source='02:00:5e:10:00:00:00:01'"
         ),
         (Element(0x22, b"1"), "Element(id=34, content=b'1')"),
         (Security(5), "Security(level=5, key_id_mode=0, frame_counter=0)"),
-        (Beacon(payload=b"hi"), "Beacon(superframe_order=15, final_cap_slot=15, payload=b'hi')"),
+        (Beacon(payload=b"hi"), "Beacon(payload=b'hi')"),
         (
             FragmentKey(SHORT, EUI, 1280, 7, 1),
             "FragmentKey(source='0x0012', destination='02:00:5e:10:00:00:00:01', size=1280, tag=7, pan=1)",

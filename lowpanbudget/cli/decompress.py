@@ -4,7 +4,7 @@ import click
 
 from lowpanbudget.cli import options
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.errors import plural
+from lowpanbudget.errors import WireError, plural
 
 _EXAMPLE = """\b
 lowpanbudget decompress 7e33f2b1... --source 0001 --destination 0002 --context 0=2001:db8::/64"""
@@ -33,11 +33,17 @@ def command(
     addresses and the shared prefixes: give the ones that the sender used.
     """
     from lowpanbudget.cli import output
+    from lowpanbudget.layers.lowpan.addresses import UnknownLinkAddress
     from lowpanbudget.report import machine, view
     from lowpanbudget.stack.convert import decompress
 
     octets = options.octets_of(payload)
-    result = decompress(octets, options.surroundings(source, destination, contexts, root))
+    try:
+        result = decompress(octets, options.surroundings(source, destination, contexts, root))
+    except WireError as error:
+        if isinstance(error.about, UnknownLinkAddress):
+            error.hint = "Give the link addresses of the hop: source and destination, with --source and --destination"
+        raise
     if as_json:
         output.emit(machine.document(**view.result(result, "octets", "layers", "spans", "notices")))
         return

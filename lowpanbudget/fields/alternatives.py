@@ -65,10 +65,14 @@ class Either:
         for layout, least, more, counted in self._lengths:
             if counted or left == least or (more and left > least):
                 return self._whole(reader, layout)
-        lengths = (
-            f"{least} or more" if more else str(least) for _, least, more, _ in self._lengths
+        open_ended = [least for _, least, more, _ in self._lengths if more]
+        exact = {least for _, least, more, _ in self._lengths if not more}
+        exact -= {least for least in exact if open_ended and least >= min(open_ended)}
+        lengths = [str(least) for least in sorted(exact)]
+        lengths += [f"{min(open_ended)} or more"] if open_ended else []
+        raise self._length(
+            reader, "", " or ".join((", ".join(lengths[:-1]), lengths[-1])[-len(lengths) :])
         )
-        raise self._length(reader, "", ", ".join(lengths))
 
     def _whole(self, reader: Reader, layout: Layout[Any]) -> Mapping[str, Any]:
         fields: Mapping[str, Any] = layout.read(reader)

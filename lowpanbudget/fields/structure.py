@@ -184,8 +184,9 @@ def _told(value: type[T], cite: Cite) -> type[T]:
 
 
 def _brief(value: type[T]) -> type[T]:
-    """Return a class whose values leave out what is as by default where they show themselves."""
-    if dataclasses.is_dataclass(value):
+    """Return a class whose values leave out what is as by default where they show themselves, or its own way to."""
+    is_own = value.__repr__.__qualname__ == f"{value.__qualname__}.__repr__"
+    if dataclasses.is_dataclass(value) and not is_own:
         cast("Any", value).__repr__ = brief
     return value
 

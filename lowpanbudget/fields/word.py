@@ -232,7 +232,8 @@ class Header:
         reader.layer = self.name
         start = reader.pos
         word = int.from_bytes(
-            reader.raw(self.octets, f"the {self.name} header", self.cite), self.order
+            reader.raw(self.octets, f"the {self.name.removesuffix(' header')} header", self.cite),
+            self.order,
         )
         plan = self._plan(word, start)
         if plan.wrong is not None:

@@ -5,9 +5,18 @@ from typing import Any
 from lowpanbudget.arguments import with_flags
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.env import Env
-from lowpanbudget.errors import Malformed
+from lowpanbudget.errors import Malformed, WireError
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan import fragment, recovery
+from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.ghc_headers import code_size
+from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.legacy import Legacy
+from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, SrhLorh
+from lowpanbudget.layers.lowpan.mesh import Mesh
+from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack.decoder import decode_frame
 from lowpanbudget.stack.incoming import Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.outgoing import Outgoing
@@ -90,8 +99,33 @@ def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
     ``env`` holds the link addresses and contexts that elided fields come from. Raises ``WireError`` when the octets
     cannot be read, are a fragment or hold no datagram, ``RequestError`` for an argument that is no octet string.
     """
-    env = Env.of(env)
-    reader = Reader(octets_of(octets))
+    env, octets = Env.of(env), octets_of(octets)
+    try:
+        return _decompressed(octets, env)
+    except WireError as error:
+        error.hint = _as_frame(octets) or error.hint
+        raise
+
+
+def _as_frame(octets: bytes) -> str:
+    """Return what to try where octets are a whole frame of IEEE 802.15.4 around 6LoWPAN; nothing where they are not."""
+    frame = decode_frame(octets, fcs=False)
+    mac, lowpan = frame.mac, _ADAPTATION & {type(layer) for layer in frame.layers}
+    if mac is None or mac.frame_type != FrameType.DATA or mac.destination is None or not lowpan:
+        return ""
+    at = mac.header_length
+    return (
+        f"These octets are like a whole IEEE 802.15.4 frame, whose payload begins with {octets[at : at + 2].hex()} at "
+        f"octet {at}: decompress takes what is there, up to the check sequence; decode_frame, or annotate on the "
+        "command line, reads the frame"
+    )
+
+
+_ADAPTATION = {Ipv6, Iphc, Mesh, Fragment, Rfrag, Legacy, Rpi, IpInIp, SrhLorh}
+
+
+def _decompressed(octets: bytes, env: Env) -> Decompressed:
+    reader = Reader(octets)
     lowpan = Lowpan(source=env.source, destination=env.destination)
     read_lowpan(reader, env, lowpan)
     if lowpan.datagram is None:

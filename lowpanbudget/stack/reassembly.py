@@ -185,7 +185,7 @@ class Reassembler:
             alike = piece is not None and len(piece) == len(octets)
             if alike and piece != octets:
                 # the same place with other octets: no copy, and nothing of the two belongs together
-                reason = "another datagram begins under its tag"
+                reason = "other octets at the same place: another datagram under its tag, or a damaged copy"
                 events.append(discarded(key, entry, reason, contradicted=True))
                 self._sent.replace(entry.sent)
                 entry = None

@@ -127,6 +127,12 @@ def test_one_is_measured_and_the_other_named(both: list[Record]) -> None:
     assert "0xbeef" in found.unknown[0]
 
 
+def test_a_pan_id_without_0x_is_said_how_to_write() -> None:
+    with pytest.raises(RequestError) as caught:
+        follow([], pan="1a2b")
+    assert caught.value.hint.startswith("Write 0x1a2b. ")
+
+
 def singles(first: int, count: int) -> list[bytes]:
     """Return a frame of each of so many PANs, of which 0xb000 is the first."""
     reading = air.frame(air.datagram(b"alone"), 7)

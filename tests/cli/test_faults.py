@@ -166,3 +166,10 @@ def test_a_key_file_in_the_place_of_a_capture_is_not_shown(invoke: Invoke, tmp_p
         done = invoke(*command, file)
         assert "00112233" not in done.stdout + done.stderr
         assert "a secret word" not in done.stdout + done.stderr
+
+
+def test_decompress_says_which_options_give_the_link_addresses(invoke: Invoke) -> None:
+    """RFC 6282 section 3.2.2: with SAM 11 the address comes from the encapsulating header, which HEX has not."""
+    done = invoke("decompress", "7a333a")
+    assert done.exit_code == 3
+    assert "--source and --destination" in done.stderr

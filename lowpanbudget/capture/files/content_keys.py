@@ -102,10 +102,12 @@ def no_others(where: str, entry: Mapping[str, Any], table: Mapping[str, Any]) ->
     """
     for name in entry.keys() - table.keys():
         near = get_close_matches(name, table, 1)
-        meant = f"Did you mean {near[0]}? " if near else ""
+        shown = {one: kind if isinstance(kind, str) else one for one, kind in table.items()}
+        meant = f"Did you mean {shown[near[0]]}? " if near else ""
         told = f", {''.join(name)}" if near else ""
         raise RequestError(
-            f"{where} has an unknown entry{told}", hint=f"{meant}Allowed are {', '.join(table)}"
+            f"{where} has an unknown entry{told}",
+            hint=f"{meant}Allowed are {', '.join(shown.values())}",
         )
 
 

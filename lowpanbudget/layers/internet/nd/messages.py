@@ -131,7 +131,7 @@ class _DuplicateAddress:
 
     code: int = outer(default=0)
     status: int = bits(8, STATUS, default=0)
-    tid: int = bits(8, "transaction id of the extended form", default=0)
+    tid: int = bits(8, "transaction id; reserved in the form of RFC 6775", default=0)
     registration_lifetime: int = bits(16, minutes)
     rovr: bytes = part(_Rovr)
     registered: IPv6Address = part(Address, "the address that is registered")

@@ -211,6 +211,10 @@ def _seal_says(security: RplSecurity) -> str:
     return f"{level.name}: " + (f"encrypted, with its {what}" if level.encrypted else f"the {what}")
 
 
+# codes that are not read, and what they are (RFC 9009 sections 4.3 and 4.4, from memory)
+UNREAD = {7: "destination cleanup object", 8: "destination cleanup object acknowledgement"}
+UNREAD |= {SECURE | code: f"secure {name}" for code, name in UNREAD.items()}
+
 AnyMessage = Dis | Dio | Dao | DaoAck | Secure
 MESSAGES = (
     *(MessageType(TYPE, base, {}, code) for code, base in BASES.items() if code != ONLY_SECURE),
