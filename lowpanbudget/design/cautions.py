@@ -32,9 +32,8 @@ def cautions(path: FlowPath) -> Iterator[str]:
     routing = flow.routing
     if routing.rpi and routing.compressed and routing.sender_rank == UNROUTED.sender_rank:
         yield (
-            f"The sender's rank is planned as {routing.sender_rank}, whose last octet is 0 and left out: each router "
-            "writes its own, and with ranks that are no multiples of 256, as a metric such as ETX makes them, 1 octet "
-            "less is left (RFC 8138 section 6.3)."
+            f"The sender's rank is planned as {routing.sender_rank}, and each router writes its own: one that is no "
+            "multiple of 256, as a metric such as ETX makes it, takes 1 octet more (RFC 8138 section 6.3)."
         )
     if flow.group is not None:
         yield "Frames to a group are not acknowledged: the link does not send a lost one again."

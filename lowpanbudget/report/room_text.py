@@ -155,7 +155,10 @@ def flow_in_short(console: Console, screen: Screen, hops: Sequence[ShownHop], to
     first, *others = hops
     _heading(console, screen, first)
     _bar(console, screen, first)
-    _cautions(console, screen, first.result)
+    cautions = first.result["cautions"]
+    for caution in dict.fromkeys("as above" if one in told.cautions else one for one in cautions):
+        paragraph(console, screen, f"Caution: {caution}", "bold")
+    told.cautions.update(cautions)
     least = min(hops, key=lambda hop: hop.result["room"])
     cliffs = [
         f"{frames} up to {largest}" for largest, frames in least.result["cliffs"][:_MOST_CLIFFS]
