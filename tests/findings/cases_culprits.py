@@ -1,14 +1,17 @@
 """One node among others that does what they do not: it is named, and what it does has its weight."""
 
 from collections.abc import Callable
-from itertools import pairwise
+from functools import partial
+from itertools import accumulate, pairwise
 
 from findings import air
 from findings.air import FAR_NODE, KEY, NODE, ROOT, Capture
 from findings.cases_application import DESIGN, SMALL, STATE, VERSION
+from findings.cases_delivery import promise, reading, store
 from findings.cases_further import Further
 from findings.cases_nodes import acknowledgement
 from findings.judge import Told
+from simulation.contention import Sent
 
 from lowpanbudget import Key, encode_frame
 from lowpanbudget.layers.link.auxiliary import Security
@@ -17,12 +20,12 @@ A, B, C = (bytes.fromhex("025e1000000000") + bytes([last]) for last in (0x21, 0x
 _WANTED = "no key for this frame: key id mode 1, index 2"
 
 
-def one_index(last: int = 2, *, asked: int = 1, given: int = 1) -> Capture:
+def one_index(last: int = 2, *, asked: int = 1, given: int = 1, both: bool = False) -> Capture:
     """Two nodes under key index 1 and one under ``last``, six frames of each; the third is asked as often or not.
 
-    A key stands in the key file under the index ``given``.
+    A key stands in the key file under the index ``given``. The third has a frame under index 1 before, with ``both``.
     """
-    frames = []
+    frames = [air.secured(b"data", 80, 80, links=(C, A))] * both
     for number in range(1, 7):
         frames += [air.secured(b"data", number, number, links=(A, B))]
         frames += [air.secured(b"data", number, number, links=(B, A))]
@@ -69,14 +72,14 @@ def ended_early(tries: int, *, answered: bool = False) -> Capture:
     return Capture([*frames, (900.0, air.frame(air.datagram(), number + 1))])
 
 
-def ending(first: int) -> Capture:
-    """Readings of node 0x23 over two relays, that start with a hop limit and are told where it is 1."""
+def ending(*limits: int) -> Capture:
+    """Readings of node 0x23 over two relays, which have these hop limits on their way."""
     relays, frames = (b"\x00\x21", b"\x00\x22", b"\x00\x25"), []
     for number in range(1, 4):
         way = (b"\x00\x23", *relays)
         for passed, link in enumerate(pairwise(way)):
             data = b"reading %d" % number
-            whole = air.datagram(data, links=(way[0], ROOT), hop_limit=first - passed)
+            whole = air.datagram(data, links=(way[0], ROOT), hop_limit=limits[passed])
             frames.append((60.0 * number + passed, air.frame(whole, number, link)))
     return Capture([*frames])
 
@@ -105,12 +108,32 @@ def of_other_link(link: bytes = FAR_NODE) -> Capture:
     return Capture([*frames])
 
 
-def with_turned_header(pan: int = air.PAN) -> Capture:
+def under_another_prefix() -> Capture:
+    """Readings from an extended address, summed up under 2001:db8:4::/64."""
+    source, to = (air.address(air.PREFIX, link) for link in (FAR_NODE, ROOT))
+    other, there = (air.address("2001:db8:4::", link) for link in (FAR_NODE, ROOT))
+    sums = [air.udp(b"reading %d" % number, other, there) for number in range(1, 5)]
+    packets = [air.ip(source, to, 17, one) for one in sums]
+    return Capture([*air.frames(packets, (FAR_NODE, ROOT))])
+
+
+def held(*gaps_s: float) -> Capture:
+    """60 readings over three hops, which the relays on the way hold so long: nodes 2 and 1."""
+    sent = [
+        Sent(30.0 * index + at, source, source - 1, packet, 0, 79, heard=True, acked=True)
+        for index in range(60)
+        for packet in (reading(index, 30.0 * index, 3),)
+        for source, at in zip((3, 2, 1), accumulate((0.0, *gaps_s)), strict=True)
+    ]
+    return store(sent, promise(0.5, 1))
+
+
+def with_turned_header(pan: int = air.PAN, to: bytes = ROOT) -> Capture:
     """Four readings of one node, and three of another whose MAC header has each field most significant octet first."""
     frames = [air.frame(air.datagram(links=(ROOT, NODE)), 1, (ROOT, NODE))]
     frames += [air.frame(air.datagram(), number) for number in range(2, 5)]
     for number in range(60, 63):
-        links = (b"\x00\x23", ROOT)
+        links = (b"\x00\x23", to)
         octets = air.frame(air.datagram(links=links), number, links, destination_pan=pan)
         ends = (0, 2, 3, 5, 7, 9)  # frame control, number, PAN ID, destination and source address
         fields = [octets[begin:end][::-1] for begin, end in pairwise(ends)]
@@ -152,6 +175,8 @@ _ALONE = (
 _OF_C = (3, 7, 11, 15, 19, 23)  # each third of four frames
 _IMPLAUSIBLE = "reading from 2001:db8:1::ff:fe00:17"
 
+_ONE_WORD, _THREE = "with one word other than in 2001:db8:1::/64:", "2001:db8:1:3::/64"
+_ALONE_ONE = "the same in one address alone:"
 _UNFINISHED = "3 of 4 datagrams in fragments were not completed"
 _LINK = (
     "Look at the link: the sender used up its tries of one fragment, and leaves the others out then. Compare links "
@@ -186,6 +211,79 @@ CULPRITS_FURTHER = (
             "Write frame control, PAN IDs and addresses of the MAC header with their least significant octet first: "
             "nobody takes the frames of a node that turns them.",
             "IEEE 802.15.4-2006 §7.2, from memory",
+        ),
+    ),
+    # the third word of the prefix is 4 there: 3 more in each of two addresses, which no other link address adds
+    Further(
+        "prefix-of-context-differs",
+        under_another_prefix,
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:17",
+            "the words of the prefix of context 0 sum up to 0x0003 more at the sender than here, or to 0x0006 more in "
+            "one address alone",
+            (
+                "all 4 wrong sums differ by +0x0006",
+                f"{_ONE_WORD} 2004:db8:1::/64 or 2001:dbb:1::/64 or 2001:db8:4::/64 or {_THREE}",
+                f"{_ALONE_ONE} 2007:db8:1::/64 or 2001:dbe:1::/64 or 2001:db8:7::/64 or 2001:db8:1:6::/64",
+            ),
+            (1, 2, 3, 4),
+            4,
+        ),
+    ),
+    # it started with more than any node starts with by mistake
+    Further(
+        "hop-limit-runs-out",
+        lambda: ending(40, 39, 1),
+        Told(
+            "failure",
+            "0x0022",
+            "datagrams to 2001:db8:1::ff:fe00:1 come to 0x0025 with hop limit 1, which must discard them",
+            ("sent by 2001:db8:1::ff:fe00:23",),
+            (3, 6, 9),
+            3,
+        ),
+    ),
+    # it has both keys, and the other one may be for something else
+    Further(
+        "key-missing",
+        lambda: one_index(both=True),
+        Told(
+            "remark",
+            _WANTED,
+            _WANTED,
+            (_ALONE.replace("frame 3", "frame 4"),),
+            tuple(one + 1 for one in _OF_C),
+            6,
+        ),
+    ),
+    # the longer of two waits, and both together 2.5 s
+    *(
+        Further(
+            "later-than-planned",
+            partial(held, *gaps),
+            Told(
+                "risk",
+                "reading from 2001:db8:1::ff:fe00:3",
+                f"0 of 60 arrived within 1 s; in the middle they wait in {relay} for 2 s of 2.5 s",
+                ("95.0% planned to",),
+            ),
+        )
+        for gaps, relay in (((0.5, 2.0), "0x0001"), ((2.0, 0.5), "0x0002"))
+    ),
+    # whom it is for is not heard
+    Further(
+        "reserved-code-used",
+        lambda: with_turned_header(to=b"\x00\x44"),
+        Told(
+            "failure",
+            "an unnamed node",
+            "address mode 1 is reserved",
+            tuple(f"octet 0, MAC; octets from 0: 98 61 {at} ab cd 00" for at in ("3c", "3d", "3e")),
+            (5, 6, 7),
+            3,
+            "See which code the evidence names, and what the table there allows (lowpanbudget explain MAC).",
+            "IEEE 802.15.4-2015 table 7-2",
         ),
     ),
     # nobody else is heard in that PAN
@@ -264,7 +362,7 @@ CULPRITS_FURTHER = (
     # on the third hop the limit is 1, and the datagram is for none of those on the way
     Further(
         "hop-limit-runs-out",
-        lambda: ending(3),
+        lambda: ending(3, 2, 1),
         Told(
             "failure",
             "0x0023",

@@ -10,7 +10,7 @@ from findings.cases_nodes import RELAY
 from findings.cases_routing import dio, dios
 from findings.judge import Case, Told
 
-A, B, C = b"\x00\x21", b"\x00\x22", b"\x00\x23"
+A, B, C, D = b"\x00\x21", b"\x00\x22", b"\x00\x23", b"\x00\x24"
 _RPI = """[flow.routing]
 rpi = true
 form = "extension-headers"
@@ -98,7 +98,9 @@ INSTANCES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "two nodes with an instance whose DIOs were not heard": (
         "rpl-instance-unknown",
         lambda: Capture([
-            *instances(5).air, air.frame(packet(B, 5), 20, (B, ROOT)), air.frame(packet(A, 5), 20, (A, ROOT))
+            *instances(5).air,
+            air.frame(packet(B, 5), 20, (B, ROOT)),
+            air.frame(packet(D, 0), 20, (D, ROOT)),
         ]),
     ),
     # its first 128 numbers are global instances, 0x85 is a local one (RFC 6550 section 5.1)
