@@ -10,6 +10,7 @@ from typing import NamedTuple
 from lowpanbudget.capture.follow.networks import Networks
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.home import MOST_APART
 from lowpanbudget.findings.passages import Passages
 from lowpanbudget.findings.questions import Questions
 from lowpanbudget.findings.rule import Rule
@@ -19,7 +20,6 @@ from lowpanbudget.layers.link.stations import network_of, network_text
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.pieces import FragmentedDatagram
 
-_MOST = 16  # that are told apart, each with what rules remember; others are taken for the first
 # of all networks: they tell stations by PAN or EUI-64, or are of the capture
 _SHARED = (
     "pans", "flows", "senders", "acknowledged", "insistent", "refusals", "uncorrected", "keys", "pauses", "home",
@@ -88,10 +88,13 @@ class HeardNetworks:
         home = self.home
         if pan is None or home.known.home.has(pan):
             return home
-        if pan not in self._of and len(self._of) < _MOST:
+        if pan not in self._of:
+            if len(self._of) >= MOST_APART:
+                home.known.home.taken_for_it[pan] = None
+                return home
             self._of[pan] = self._begun(pan)
             home.known.home.others.append(pan)
-        return self._of.get(pan, home)
+        return self._of[pan]
 
     def _begun(self, pan: int) -> HeardNetwork:
         of_all = self.home.known

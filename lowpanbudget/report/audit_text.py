@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.errors import plural
+from lowpanbudget.findings.home import MOST_APART
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
@@ -30,7 +31,15 @@ def audit(console: Console, screen: Screen, audited: dict[str, Any]) -> None:
     for text in receptions(audited["receivers"]):
         paragraph(console, screen, text)
     if (several := audited["networks"])[1:] and entries:
-        text = f"Frames of networks {', '.join(several)}: what names none is of {several[0]}, or of the whole capture."
+        beyond = several[1 + MOST_APART :]
+        text = f"Frames of networks {', '.join(several[: 1 + MOST_APART])}"
+        text += f" and {len(beyond)} more" if beyond else ""
+        text += f": what names none is of {several[0]}, or of the whole capture."
+        if beyond:
+            text += (
+                f" So many are told apart: frames of the others are judged as if they were of {several[0]}. "
+                "Asked for by its ID, one network is judged alone."
+            )
         paragraph(console, screen, text)
     findings(console, screen, entries)
     if entries:

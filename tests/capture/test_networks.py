@@ -169,6 +169,12 @@ def test_the_one_with_the_most_frames_is_measured_among_many(order: str) -> None
     assert any("The first" in one for one in found.unknown) == bool(missed)
 
 
+def test_an_audit_names_every_network() -> None:
+    """As a survey does; the frames of 101 PANs are counted by hand."""
+    found = audit(in_order(OWN, singles(0, 100)), contexts=CONTEXTS)
+    assert found.networks == (PAN, *(0xB000 + n for n in range(100)))
+
+
 def test_networks_are_let_go_where_they_have_too_many_datagrams() -> None:
     """Thirteen networks, each with more than 5 frames: as many are kept as 8 times 5 datagrams allow."""
     own = [[numbered(frame, 0xA000 + pan, 9) for frame in OWN] for pan in range(12)]

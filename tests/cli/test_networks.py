@@ -115,3 +115,17 @@ def test_the_network_that_is_shown_is_named_where_there_are_several(
     assert words.format(pans[0]) in " ".join(done[()].stdout.split())
     alone = invoke(command, capture, "--pan", first)
     assert words.format(pans[0]) not in " ".join(alone.stdout.split())
+
+
+def test_more_networks_than_an_audit_tells_apart_are_said(tmp_path: Path) -> None:
+    """The first and 16 more (DEVELOPERS.md), of 20 others with a damaged datagram each."""
+    datagram = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"one")
+    own = air.frames_of(datagram, NODE, ROOT, sequence=1)[0]
+    frames = [own]
+    for number in range(20):
+        other = own[:3] + (OTHER + number).to_bytes(2, "little") + own[5:-3] + b"?"
+        frames.append(other + fcs(other, 2))
+    done = invoke("audit", shelf.written(tmp_path / "b.pcap", frames), *shelf.CONTEXT)
+    told = " ".join(done.stdout.split())
+    assert "0xbefe and 4 more: what names none" in told
+    assert "judged as if they were of" in told
