@@ -27,7 +27,7 @@ def address_knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     """Yield every change of identifiers and of contexts that may free octets of the flow."""
     ends = _ends(flow)
     for end, station in ends:
-        yield from _identifier_knobs(design, end, station)
+        yield from _identifier_knobs(design, end, station, routed=_follows_route(flow, end))
     yield from _number_knobs(design, ends)
     yield from _context_knobs(design, ends)
 
@@ -68,7 +68,14 @@ def _ends(flow: Flow) -> list[tuple[str, Station]]:
 # --- identifiers ---------------------------------------------------------------------------------------
 
 
-def _identifier_knobs(design: Design, end: str, station: Station) -> Iterator[Knob[Design]]:
+def _follows_route(flow: Flow, end: str) -> bool:
+    """Return whether a source route leads to this end: its routers then have identifiers such as its own."""
+    return end == "destination" and flow.routing.route > 0
+
+
+def _identifier_knobs(
+    design: Design, end: str, station: Station, *, routed: bool = False
+) -> Iterator[Knob[Design]]:
     """Yield other identifiers for a station in the mesh: made of the link address in use, or of its short address."""
     if station.role == "outside":
         return
@@ -78,7 +85,8 @@ def _identifier_knobs(design: Design, end: str, station: Station) -> Iterator[Kn
         yield _identifier(
             station, "short",
             f"the {end}'s identifier made from its short address, of 2 octets where it goes in line",
-            "it needs a short address; a hop that elided the identifier then carries it",
+            "it needs a short address; a hop that elided the identifier then carries it"
+            + ("; routers of its source route have such identifiers too, and shorter entries" if routed else ""),
         )  # fmt: skip
     follows = not has_address and station.identifier in {"link", form}
     if follows or (has_address and _from_link_address(station).ip(form) == station.address):

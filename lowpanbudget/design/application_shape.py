@@ -1,12 +1,13 @@
 """How the protocols of a flow are written: ``[flow.coap]``, ``[flow.oscore]``, ``[flow.dtls]``."""
 
 from collections.abc import Iterator
+from string import hexdigits
 from typing import Any
 
 from lowpanbudget.design.application import Application, Coap, Dtls, Oscore
 from lowpanbudget.design.table import ShapeTable, Subtable, key
 from lowpanbudget.design.takes import AnyOf, Flag, FreeText, Listed, Parsed, Whole, Words
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import CoapType, coap_code
@@ -21,9 +22,13 @@ def _octets(value: Any) -> Any:
         return value
     if not isinstance(value, str):
         raise ValueError("hex text is wanted")  # noqa: TRY004  # as all that is wrong with it
+    digits = value.removeprefix("0x")
     try:
-        return bytes.fromhex(value.removeprefix("0x"))
+        return bytes.fromhex(digits)
     except ValueError:
+        if len(digits) % 2 and set(digits) <= set(hexdigits):
+            said = f"{value!r} has {plural(len(digits), 'hex digit')}, and each octet takes two"
+            raise ValueError(said) from None
         raise ValueError(f"{value!r} is no hex text") from None
 
 

@@ -11,8 +11,8 @@ class RoutingShape(ShapeTable):
 
     form: Literal["6lorh", "extension-headers"] = key(
         Words("6lorh", "extension-headers"),
-        "As 6LoRH headers in page 1, or as IPv6 extension headers. A packet keeps its form on its way. A route as "
-        "6LoRH stands for a routing header of whole addresses: with those the MTU and fragments count the datagram.",
+        "As 6LoRH headers in page 1, or as IPv6 extension headers. A packet keeps its form on its way. The MTU and "
+        "fragments count the datagram that 6LoRH stands for: a route then has a whole address for each router.",
         default="6lorh",
     )
     rpi: bool = key(Flag(), "RPL packet information.", default=True)

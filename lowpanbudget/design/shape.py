@@ -236,8 +236,8 @@ class FlowShape(ShapeTable):
     source_port: int = key(PORT, "UDP source port.")
     destination_port: int = key(Whole(1, 0xFFFF), "UDP destination port; 0 names nobody.")
     hop_limit: int = key(
-        Whole(1, 255), "IPv6 hop limit at the sender. How many routers a packet from outside has passed nobody knows: "
-        "on each hop its limit goes in line, and is none of 1, 64 and 255, where it can.", default=64,
+        Whole(1, 255), "IPv6 hop limit at the sender; each router takes one off. How many a packet from outside has "
+        "passed is not known, so its limit is planned as one that goes in line: none of 1, 64 and 255.", default=64,
     )  # fmt: skip
     traffic_class: int = key(Whole(0, 255), "IPv6 traffic class.", default=0)
     flow_label: int = key(Whole(0, 0xFFFFF), "IPv6 flow label.", default=0)

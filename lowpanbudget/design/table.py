@@ -53,7 +53,8 @@ class ShapeTable:
                 setattr(table, name, entry.default)
         for name in value:
             if name not in cls.keys:
-                hint = elsewhere(name) or cls._called(name) or spelled(name, cls.keys)
+                known = cls._called(name) or cls._inside(name)
+                hint = elsewhere(name) or known or spelled(name, cls.keys)
                 place.at(name).add("there is no such key", hint, at_key=True)
         return table
 
@@ -62,6 +63,16 @@ class ShapeTable:
         """Return which key people mean by a word, if any."""
         usual = (name for name, entry in cls.keys.items() if word.lower() in entry.called)
         return next((f"Did you mean {name}?" for name in usual), "")
+
+    @classmethod
+    def _inside(cls, word: str) -> str:
+        """Return which table inside has a key of this name, if one alone has it."""
+        tables = [
+            name
+            for name, entry in cls.keys.items()
+            if isinstance(entry.takes, Subtable) and word in entry.takes.table.keys
+        ]
+        return f"It is a key of [{tables[0]}]: {tables[0]}.{word}" if len(tables) == 1 else ""
 
     @classmethod
     def of_defaults(cls) -> Self:

@@ -98,7 +98,7 @@ class OctetString(LayoutPart):
     def __init__(
         self,
         name: str,
-        meaning: str = "",
+        meaning: str | Callable[[Any], str] = "",
         *,
         count: Count = None,
         unit: int = 1,
@@ -170,6 +170,10 @@ class OctetString(LayoutPart):
         """Return in Python the value of its octets."""
         return f"{octets}[::-1]" if self.reverse else octets
 
+    def in_words(self, value: Any) -> str:
+        """Return what a value means in words."""
+        return self.meaning(value) if callable(self.meaning) else self.text
+
     def order(self, order: Order) -> Order:
         """Return the order of its octets in a layout of this order."""
         return order if self.reverse else "big"
@@ -181,7 +185,7 @@ class OctetString(LayoutPart):
         octets = reader.data[reader.pos : reader.pos + count]
         value = octets[::-1] if self.reverse else octets
         reader.octets(
-            count, self.name, self.text, layout.cite, self.removed_by, value,
+            count, self.name, self.in_words(value), layout.cite, self.removed_by, value,
             order=self.order(layout.order),
         )  # fmt: skip
         return value
@@ -203,6 +207,5 @@ class OctetString(LayoutPart):
             )
         octets = value[::-1] if self.reverse else value
         order = layout.order if self.reverse else "big"
-        writer.octets(
-            octets, self.name, self.text, layout.cite, self.removed_by, value, order=order
-        )
+        said = self.in_words(value)
+        writer.octets(octets, self.name, said, layout.cite, self.removed_by, value, order=order)

@@ -71,7 +71,7 @@ CASES = [
     (("compress", IPV6[:-2]), 3, "16 octets, 15 octets left", "all octets of one datagram"),
     (("compress", "45" + IPV6[2:] + UDP), 3, "version", "all octets of one datagram"),
     (("compress", IPV6 + UDP[:-2]), 2, "payload length says 8 octets, 7 are there", "length"),
-    (("annotate", "6198"), 3, "", "say so where it has none (fcs)"),
+    (("annotate", "6198"), 3, "", "are its FCS: fcs none where it has none"),
     (("decompress", "7b3311"), 3, "", "link addresses of the hop: source"),
     (("decompress", "7ef7010203"), 3, "", "as a context, such as 0="),
     (("fit", "none.toml"), 2, "none.toml cannot be read", "init none.toml"),
@@ -173,3 +173,27 @@ def test_decompress_says_which_options_give_the_link_addresses(invoke: Invoke) -
     done = invoke("decompress", "7a333a")
     assert done.exit_code == 3
     assert "--source and --destination" in done.stderr
+
+
+def test_what_stands_at_another_place_or_under_another_name_is_told_so(
+    invoke: Invoke, tmp_path: Path
+) -> None:
+    design, keys = tmp_path / "design.toml", tmp_path / "keys.toml"
+    design.write_text('title = "a"\n[security]\nlevel = 5\n')
+    assert "It is a key of [link]: link.security" in " ".join(
+        invoke("budget", design).stderr.split()
+    )
+    keys.write_text('[[key]]\nkey = "00112233445566778899aabbccddeeff"\n')
+    keys.chmod(0o600)
+    told = invoke("annotate", "--keys", keys, "0102").stderr
+    assert "unknown entry, key" in told
+    assert "Did you mean octets?" in told
+    assert "0011" not in told
+    keys.write_text('[[key]]\noctets = "00"\nqqzzy = "00"\n')
+    assert "unknown entry, number 2" in " ".join(
+        invoke("annotate", "--keys", keys, "0102").stderr.split()
+    )
+    broadcast = invoke("annotate", "418807412cffff0004017cf7", "--fcs", "none").stdout
+    assert (
+        "destination address: 16 bits, broadcast: all who hear it" in broadcast
+    )  # 802.15.4, from memory: 0xffff

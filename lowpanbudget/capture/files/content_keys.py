@@ -25,6 +25,8 @@ from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys
 from lowpanbudget.layers.internet.oscore.context import ALGORITHMS, MANDATORY, SecurityContext
 
 HEX, NUMBER, ADDRESS = "hex digits", "whole number", "IPv6 address"
+_OCTETS = "octets"  # what the octets of a key stand under
+_CALLED = frozenset({"key", "value", "secret", "hex", "bytes"})  # ... and what people write for it
 _ALGORITHMS = ", ".join(f"{row.number} {row.name}" for row in ALGORITHMS.values())
 
 
@@ -98,13 +100,16 @@ def dtls_sender(where: str, entry: Mapping[str, Any]) -> DtlsSender:
 def no_others(where: str, entry: Mapping[str, Any], table: Mapping[str, Any]) -> None:
     """Raise ``RequestError`` where an entry has a name that the table has not.
 
-    It is shown where it is nearly one of those: any other may be a key.
+    It is shown where it is nearly one of those, or what people call a key: any other may be one. Its place is told.
     """
-    for name in entry.keys() - table.keys():
-        near = get_close_matches(name, table, 1)
+    for place, name in enumerate(entry, 1):
+        if name in table:
+            continue
+        usual = [_OCTETS] if name in _CALLED and _OCTETS in table else []
+        near = get_close_matches(name, table, 1) or usual
         shown = {one: kind if isinstance(kind, str) else one for one, kind in table.items()}
         meant = f"Did you mean {shown[near[0]]}? " if near else ""
-        told = f", {''.join(name)}" if near else ""
+        told = f", {''.join(name)}" if near else f", number {place} of those in it"
         raise RequestError(
             f"{where} has an unknown entry{told}",
             hint=f"{meant}Allowed are {', '.join(shown.values())}",

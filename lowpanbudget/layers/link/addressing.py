@@ -37,6 +37,7 @@ PAN_ID_PRESENT = Bits(
     "PAN ID present", 1, {0: "no PAN ID", 1: "the destination's PAN ID is carried"}
 )
 
+BROADCAST = b"\xff\xff"
 _PAN_OCTETS = 2
 ADDRESS_MEANS = {2: "16 bits", 8: "64 bits, an EUI-64"}
 # what leaves out the destination's PAN ID; nothing where addresses cannot be without it
@@ -57,9 +58,13 @@ def _address(name: str, mode: int) -> Iterator[OctetString]:
     octets = MODE_OCTETS[mode]
     if octets:
         shorter = _SHORT_ADDRESS if mode == _EXTENDED else ""  # nothing is shorter than a short one
-        yield OctetString(
-            name, ADDRESS_MEANS[octets], count=octets, reverse=True, removed_by=shorter
-        )
+        means = _short_means if mode == _SHORT else ADDRESS_MEANS[octets]
+        yield OctetString(name, means, count=octets, reverse=True, removed_by=shorter)
+
+
+def _short_means(address: bytes) -> str:
+    """Return what a short address is, and whom one means that is no node's own."""
+    return ADDRESS_MEANS[2] + (", broadcast: all who hear it" if address == BROADCAST else "")
 
 
 def _parts(row: Row, destination: int, source: int, shorter: str) -> Iterator[LayoutPart]:

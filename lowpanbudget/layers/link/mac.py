@@ -17,6 +17,7 @@ from lowpanbudget.fields import Header, LayoutPart, OctetString, stated_by
 from lowpanbudget.fields.source import FunctionSource
 from lowpanbudget.layers.link import auxiliary, elements
 from lowpanbudget.layers.link.addressing import (
+    BROADCAST,
     FIELDS,
     MODE_OCTETS,
     MULTIPURPOSE,
@@ -48,7 +49,6 @@ __all__ = [
     "decode", "encode",
 ]  # fmt: skip
 
-BROADCAST = b"\xff\xff"
 BROADCAST_PAN = 0xFFFF  # it stands for every PAN
 # aMaxPhyPacketSize: 127 octets, 2047 of the SUN PHYs (IEEE 802.15.4-2015 table 11-1, from memory)
 LARGEST_FRAME, LARGEST_SUN_FRAME = 127, 2047
