@@ -23,7 +23,7 @@ def fields_of(page: Data, frame: list[int], octet: int = 0) -> list[Data]:
         label, kind, members = page["segments"][number]
         _, plain, place = page["kinds"][kind]
         for member in members:
-            bits, name, sent, says, meaning, cite, removed, _ = page["fields"][member]
+            bits, name, sent, says, meaning, cite, removed, little = page["fields"][member]
             words = ": ".join(text for text in (texts[says], texts[meaning]) if text)
             fields.append(
                 {
@@ -32,7 +32,7 @@ def fields_of(page: Data, frame: list[int], octet: int = 0) -> list[Data]:
                     "letter": "" if plain else _LETTERS[place], "name": texts[name],
                     "place": _place(offset, bits), "says": texts[says],
                     "words": words or texts[sent], "cite": page["cites"][cite],
-                    "removed": texts[removed],
+                    "removed": texts[removed], "little": bool(little),
                 }
             )  # fmt: skip
             offset += bits

@@ -4,7 +4,7 @@ Wide: one line a span, its layer named where it begins. Narrow: place in the mar
 clause is not told again at a single bit behind another, and of a header that comes again each field takes one line.
 """
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Any
 
 from rich.console import Console
@@ -59,7 +59,8 @@ def _lines(
     told: set[tuple[str, ...]] = set()
     for index, run in enumerate(segments):
         if index in only:
-            yield from _heading(screen, run, looks[run["kind"]], width)
+            own = rows[start : start + run["spans"]]
+            yield from _heading(screen, run, looks[run["kind"]], width, own)
         above = None  # the clause of the line before
         for row in rows[start : start + run["spans"]] if index in only else ():
             if screen.wide:
@@ -78,11 +79,14 @@ def _what(row: dict[str, Any]) -> tuple[str, ...]:
     return row["layer"], row["name"], row["cite"] or "", row["removed_by"]
 
 
-def _heading(screen: Screen, run: dict[str, Any], look: Fill, width: int) -> Iterator[Line]:
+def _heading(
+    screen: Screen, run: dict[str, Any], look: Fill, width: int, rows: Iterable[dict[str, Any]]
+) -> Iterator[Line]:
     octets = (run["bits"] + 7) // 8
+    counted = ", bits counted from the least significant one" if any(map(_is_little, rows)) else ""
     label: list[Run] = [
         (screen.text(run["label"]), f"bold {look.style}"),
-        (f"  {plural(octets, 'octet')}", "dim"),
+        (f"  {plural(octets, 'octet')}{counted}", "dim"),
     ]
     fill: list[Run] = [(look.char * _FILL, look.style)]
     line = [*fill, (" ", ""), *label]
@@ -90,6 +94,11 @@ def _heading(screen: Screen, run: dict[str, Any], look: Fill, width: int) -> Ite
         yield line
     else:
         yield from layout.beside([fill, label], (_FILL, max(width - _FILL - 1, 1)), gap=1)
+
+
+def _is_little(row: dict[str, Any]) -> bool:
+    """Return whether a row is of bits whose first one is the least significant."""
+    return bool(row["part"]) and row["order"] == "little"
 
 
 def size(row: dict[str, Any]) -> str:
@@ -135,7 +144,9 @@ def _entry(
 
 def _facts(screen: Screen, row: dict[str, Any]) -> list[Run]:
     """Return what was sent, in how many bits or octets, and by which clause."""
-    facts = [f"sent {row['sent']}"] if row["sent"] else []
+    # digits begin with the most significant one, which goes last where bits are counted from the other end
+    how = "binary" if row["bits"] > 1 and _is_little(row) else "sent"
+    facts = [f"{how} {row['sent']}"] if row["sent"] else []
     facts.append(size(row))
     body: list[Run] = [(", ".join(facts), "")]
     if row["cite"]:

@@ -118,3 +118,11 @@ def test_text_can_be_read_on_every_fill_and_every_thread(colours: dict[str, str]
         for tone in ("main", "second", "third", "alarm", "mark", "ink")
     }
     assert min(tones.values()) >= 3, tones
+
+
+def test_it_is_told_from_which_end_bits_are_drawn() -> None:
+    """IEEE 802.15.4 counts from the least significant bit, RFC 6282 from the most significant one."""
+    first = budget(load_design(EXAMPLES / "footbridge.toml"), "features")[:1]
+    text = " ".join(re.sub("<[^>]*>", " ", frames_svg(frame_pictures(first), "")).split())
+    assert "In A and B the bits of an octet stand from the least significant one on" in text
+    assert "elsewhere from the most significant one on." in text

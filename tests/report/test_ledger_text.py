@@ -3,6 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lowpanbudget import decode_frame
 from lowpanbudget.bits import Span
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.report import ledger_text, view
@@ -102,3 +103,13 @@ def test_a_layer_that_comes_back_names_each_part_once_within_the_width() -> None
         )
         assert all(len(line) <= width for line in shown.splitlines())
         assert shown.count("number 11") >= 1
+
+
+def test_bits_that_are_counted_from_the_other_end_are_not_written_as_sent() -> None:
+    """IEEE 802.15.4 sends the least significant bit first: of frame type 1 the one, then two zeros."""
+    frame = decode_frame(bytes.fromhex("619807412c310004017cf7013ff3345c531207d50b3a0a88"))
+    rows, runs = view.rows(frame.spans, bytes(24)), view.segments(frame.spans)
+    told = Screen(80).draw(lambda console: ledger_text.draw(console, Screen(80), rows, runs))
+    assert "MAC  9 octets, bits counted from the least significant one" in told
+    assert "binary 001, 3 bits" in told
+    assert "sent 011, 3 bits, RFC 6282" in told  # the dispatch of IPHC

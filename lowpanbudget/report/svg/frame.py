@@ -33,7 +33,10 @@ def frames_svg(
 
     ``within`` a page that has other pictures it has a name of its own.
     """
-    told = [f"{one.title}\n{one.says}\n{_described(one.fields)}" for one in pictures]
+    told = [
+        f"{one.title}\n{one.says}\n{_described(one.fields)}\n{_order(one.fields)}".rstrip()
+        for one in pictures
+    ]
     described = "\n\n".join([*told, caution])
     paper = Paper(name_of(f"{title}\n{described}") if within else "")
     y = float(MARGIN + LINE)
@@ -45,6 +48,8 @@ def frames_svg(
         y = _key(paper, picture.fields, y + 1.4 * LINE)
         y = _cells(paper, picture.fields, y + 1.5 * LINE)
         y = _unnamed(paper, picture.fields, y + LINE / 2)
+        if order := _order(picture.fields):
+            y = paragraph(paper, order, MARGIN, y + 1.2 * LINE)
     y = paragraph(paper, caution, MARGIN, y + LINE) if caution else y
     used = {field["look"] for picture in pictures for field in picture.fields}
     return document(paper, y, title, described, _STYLE, _colours, _hatches(used, paper))
@@ -128,6 +133,18 @@ def _unnamed(paper: Paper, fields: Sequence[Data], y: float) -> float:
         y += LINE
         paper.text(_LEFT, y, line, "small")
     return y
+
+
+def _order(fields: Iterable[Data]) -> str:
+    """Return in which parts bits are drawn from the least significant one on, where there are some."""
+    in_bits = [field for field in fields if field["offset"] % 8 or field["bits"] % 8]
+    little = list(dict.fromkeys(field["letter"] for field in in_bits if field["little"]))
+    if not little:
+        return ""
+    where = f"In {' and '.join(little)}"
+    others = {field["letter"] for field in in_bits} - set(little)
+    told = f"{where} the bits of an octet stand from the least significant one on, as in the standard's figures"
+    return f"{told}; elsewhere from the most significant one on." if others else f"{told}."
 
 
 def _described(fields: Iterable[Data]) -> str:

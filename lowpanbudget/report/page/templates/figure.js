@@ -117,7 +117,7 @@ function drawDetail() {
   const field = fields[current - 1];
   if (!field) return;
   const facts = [["place", `${place(field)}${field.little ? ", counted from the least significant bit as the standard's figures do" : ""}`],
-    ["size", sizeOf(field.bits)], ["sent", field.sent], ["value", field.says],
+    ["size", sizeOf(field.bits)], [field.little && field.bits % 8 > 1 ? "binary" : "sent", field.sent], ["value", field.says],
     ["meaning", field.meaning], ["clause", field.cite[0] ? cited(field.cite) : ""], ["made smaller by", field.removed]];
   detail.replaceChildren(el("h3", {}, `${field.letter}${field.number} ${field.name}`),
     el("dl", {}, facts.filter(([, value]) => value).map(([name, value]) => el("div", {}, el("dt", {}, name), el("dd", {}, value)))));
