@@ -185,9 +185,7 @@ def decode_prepared(
                 frame.note(*UNCHECKED, 0)
     except WireError as error:
         if frame.mac is None and 0 < fcs_length >= len(octets) - 1:
-            error.hint = (
-                f"The last {fcs_length} octets of a frame are its FCS: fcs none where it has none"
-            )
+            error.hint = f"The last {fcs_length} octets are the FCS: fcs none where it has none"
         if frame.fault is None:
             frame.fault = error.bare()
     if left_out:

@@ -71,7 +71,7 @@ CASES = [
     (("compress", IPV6[:-2]), 3, "16 octets, 15 octets left", "all octets of one datagram"),
     (("compress", "45" + IPV6[2:] + UDP), 3, "version", "all octets of one datagram"),
     (("compress", IPV6 + UDP[:-2]), 2, "payload length says 8 octets, 7 are there", "length"),
-    (("annotate", "6198"), 3, "", "are its FCS: fcs none where it has none"),
+    (("annotate", "6198"), 3, "", "octets are the FCS: fcs none where it has none"),
     (("decompress", "7b3311"), 3, "", "link addresses of the hop: source"),
     (("decompress", "7ef7010203"), 3, "", "as a context, such as 0="),
     (("fit", "none.toml"), 2, "none.toml cannot be read", "init none.toml"),
