@@ -108,8 +108,8 @@ if TYPE_CHECKING:
     from lowpanbudget.env import Context as Context, Contexts as Contexts, Env as Env, GoneContext as GoneContext
     from lowpanbudget.errors import (
         BadMic as BadMic, DesignError as DesignError, DoesNotFit as DoesNotFit, Fault as Fault,
-        LowpanError as LowpanError, Malformed as Malformed, NotSupported as NotSupported, RequestError as RequestError,
-        Reserved as Reserved, Truncated as Truncated, WireError as WireError,
+        LowpanError as LowpanError, Malformed as Malformed, NoDatagram as NoDatagram, NotSupported as NotSupported,
+        RequestError as RequestError, Reserved as Reserved, Truncated as Truncated, WireError as WireError,
     )
     from lowpanbudget.fields.packet import Head as Head, Packet as Packet, Restored as Restored
     from lowpanbudget.fields.tagged import UnknownOption as UnknownOption

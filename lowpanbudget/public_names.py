@@ -65,7 +65,7 @@ NAMES = {
     "design.waiting": "SendQueue Sleep",
     "env": "Context Contexts Env GoneContext",
     "errors": (
-        "BadMic DesignError DoesNotFit Fault LowpanError Malformed NotSupported RequestError "
+        "BadMic DesignError DoesNotFit Fault LowpanError Malformed NoDatagram NotSupported RequestError "
         "Reserved Truncated WireError"
     ),
     "fields.packet": "Head Packet Restored",

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import lowpanbudget
 from lowpanbudget import (
     Alert,
     BadMic,
@@ -20,6 +21,7 @@ from lowpanbudget import (
     Expansion,
     Handshake,
     Malformed,
+    NoDatagram,
     Nonces,
     OpenedRecord,
     OscoreBinding,
@@ -452,3 +454,13 @@ def test_senml_records_that_cannot_be_written(records: Any) -> None:
 def test_other_requests_that_cannot_be_met(wrong: Callable[[], Any]) -> None:
     with pytest.raises(RequestError):
         wrong()
+
+
+@pytest.mark.parametrize("octets", [b"", b"\x60", b"\x45" + bytes(39)])
+def test_what_is_no_datagram_is_refused_under_a_public_name(octets: bytes) -> None:
+    """RFC 8200 section 3: a header of 40 octets, whose version is 6."""
+    with pytest.raises(NoDatagram) as caught:
+        lowpanbudget.compress(octets, lowpanbudget.Env("0017", "0001"))
+    assert isinstance(caught.value, lowpanbudget.Malformed)
+    assert isinstance(caught.value, lowpanbudget.RequestError)
+    assert str(caught.value.cite) == "RFC 8200 §3"

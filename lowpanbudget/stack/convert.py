@@ -70,8 +70,8 @@ def compress(
     ``packet`` is octets or a scapy packet. ``elide_udp_checksum`` is the upper layer's permission of RFC 6282 section
     4.3.2: it wants another integrity check over the same octets. ``ghc`` allows RFC 7400, ``lorh`` RFC 8138: a source
     route then comes back with complete addresses and without those already visited. Raises ``RequestError`` when the
-    length of an IPv6 header disagrees or a checksum to be elided is wrong, and one that is a ``Malformed`` as well when
-    the octets are no IPv6 datagram.
+    length of an IPv6 header disagrees or a checksum to be elided is wrong, and ``NoDatagram`` (a ``Malformed``
+    as well) when the octets are no IPv6 datagram.
     """
     env = Env.of(env)
     datagram = octets_of(packet)
