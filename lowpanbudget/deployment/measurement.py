@@ -26,6 +26,7 @@ MOST_JOURNEYS = (
 MOST_PARTS = 8  # of a capture, between which its times leap by years
 MOST_NETWORKS = 256  # that are measured at a time; of more those with the most frames
 _MOST_TOGETHER = 8  # as many datagrams as of so many networks are told apart
+_LOOKED_AFTER = 256  # records
 
 
 class DatedParts:
@@ -94,7 +95,7 @@ class Measurer:
         self._last: DatedParts | None = self._begin()
         self._last_named: int | None = None
         self._frames = Counter[int]()  # of every network that was named: at most 65535
-        self._unnamed = self._held = 0
+        self._unnamed = self._since_room = 0
 
     def add(self, sighting: Sighting) -> None:
         """Take one record; what another receiver heard as well, or nobody asked for, is not counted."""
@@ -111,11 +112,10 @@ class Measurer:
             self._last = self._networks.get(told) or self._begun(told)
         if self._last is None:
             return
-        before = self._last.frames
         self._last.add(sighting)
-        self._held += min(self._last.frames, self._most) - min(before, self._most)
-        while self._held > _MOST_TOGETHER * self._most and len(self._networks) > 1:
-            self._forget(self._least())
+        self._since_room += 1
+        if len(self._networks) > _MOST_TOGETHER and self._since_room >= _LOOKED_AFTER:
+            self._make_room()
 
     def _begun(self, name: int) -> DatedParts | None:
         """Return a network from here on, in the place of one that has no more frames; None where all have."""
@@ -123,15 +123,19 @@ class Measurer:
             least = self._least()
             if self._frames[name] < self._frames[least]:
                 return None
-            self._forget(least)
+            del self._networks[least]
         self._networks[name] = begun = self._begin()
         return begun
 
     def _least(self) -> int:
         return min(self._networks, key=self._frames.__getitem__)
 
-    def _forget(self, name: int) -> None:
-        self._held -= min(self._networks.pop(name).frames, self._most)
+    def _make_room(self) -> None:
+        """Forget networks with the fewest frames, while more is held than of so many whole ones."""
+        self._since_room = 0
+        held = sum(min(one.frames, self._most) for one in self._networks.values())
+        while held > _MOST_TOGETHER * self._most:
+            held -= min(self._networks.pop(self._least()).frames, self._most)
 
     def measurement(
         self, receptions: tuple[Reception, ...] = (), notices: tuple[ReadingNotice, ...] = ()
