@@ -230,11 +230,13 @@ def test_a_design_is_reviewed_and_a_term_explained() -> None:
     assert "LOWPAN_IPHC" in str(iphc)
     listed = terms()
     assert {
-        "words", "columns", "design", "key_files", "kinds", "tables", "findings", "documents",
+        "words", "columns", "design", "key_files", "kinds", "headers", "tables", "findings", "documents",
     } == set(listed)  # fmt: skip
     assert all(explain(f"column {name}")[0].kind == "column" for name in listed["columns"])
     for word in terms()["words"]:
         assert explain(word)[0].text
+    for name in listed["headers"]:
+        assert explain(f"header {name}")[0].text
 
 
 NO_AXES: Any = ([1], 5, {5: [6]}, {"level": None})

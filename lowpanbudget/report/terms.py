@@ -202,10 +202,10 @@ def _explanations(matches: list[Term]) -> list[dict[str, Any]]:
 
 
 def terms() -> dict[str, Any]:
-    """Return the names of words, columns of screens, findings and, under what they are about, of tables, read-only.
+    """Return the names of words, columns of screens, headers, findings and all else that is explained, read-only.
 
-    ``documents`` are the standards whose clauses can be asked for. Fields of headers and keys of files can be explained
-    as well, and are not listed. It never raises.
+    ``tables`` has the headers under what they are about. ``documents`` are the standards whose clauses can be asked
+    for. Fields of headers and keys of files can be explained as well, and are not listed. It never raises.
     """
     listed = {
         "words": list(words()),
@@ -213,6 +213,7 @@ def terms() -> dict[str, Any]:
         "design": [keys["name"] for keys in design_keys.tables()],
         "key_files": [keys["name"] for keys in design_keys.key_files()],
         "kinds": [kind["name"] for kind in design_keys.kinds()],
+        "headers": list(dict.fromkeys(chain.from_iterable(tables_by_subject().values()))),
         "tables": [
             {"about": about, "names": names} for about, names in tables_by_subject().items()
         ],
