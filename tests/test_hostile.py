@@ -56,7 +56,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         devices, "MOST_DEVICES", 4 * SMALL
     )  # registered before they are heard sealed
-    monkeypatch.setattr(networks, "_MOST", 2)  # each with what all rules remember
+    monkeypatch.setattr(networks, "MOST_APART", 2)  # each with what all rules remember
     for kind in (Recent, Memo, Regulars):
         monkeypatch.setattr(kind.__init__, "__defaults__", (SMALL,))
     given = [SMALL if value == 256 else value for value in Reassembler.__init__.__defaults__ or ()]

@@ -375,7 +375,10 @@ def test_nothing_of_the_keys_is_ever_shown(tmp_path: Path) -> None:
             "[[keys]]\n",
             "unknown entry, keys Did you mean [[key]]? Allowed are [[key]], [[oscore]],",
         ),
-        (f'"{KEY.hex()}" = 1', ": the top level has an unknown entry Allowed are"),
+        (
+            f'"{KEY.hex()}" = 1',
+            ": the top level has an unknown entry, number 1 of those in it Allowed are",
+        ),
         ("[devices]\n", "has no key and no device in it"),
         ("[[key]]\nactets = 1\n", ", line 1: key 1 has an unknown entry, actets"),
         (
