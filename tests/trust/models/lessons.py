@@ -118,6 +118,7 @@ class Model:
         self.given_root, self.given_type = root, rpi_type
         self.contexts: dict[int, Known] = {}
         self.devices: dict[tuple[int, int], bytes] = {}
+        self.guessed: set[tuple[int, int]] = set()  # those that an identifier alone tells
         self.root, self.rpi_type = root, rpi_type or OLD
         self.parents: set[bytes] = set()  # who announced this root
         self.notices: list[str] = []
@@ -157,15 +158,27 @@ class Model:
             else:
                 self.contexts[one.cid] = new
 
-    def device(self, pan: int, short: int, eui: bytes) -> None:
+    def device(self, pan: int, short: int, eui: bytes, *, guess: bool = False) -> None:
+        """A short address is said to be a device; what is read out of an identifier says nothing against another.
+
+        It need not be made of an EUI-64 (RFC 7136, from memory).
+        """
         if short >= 0xFFFE:
+            return
+        place = pan, short
+        known = self.given_devices.get(short, self.devices.get(place, eui))
+        if guess and known != eui:
             return
         if self.given_devices.get(short, eui) != eui:
             self.notices.append("device-differs")
         elif short not in self.given_devices:
-            if self.devices.get((pan, short), eui) != eui:
+            if known != eui and place not in self.guessed:
                 self.notices.append("device-changed")
-            self.devices[pan, short] = eui
+            if not guess:
+                self.guessed.discard(place)
+            elif place not in self.devices:
+                self.guessed.add(place)
+            self.devices[place] = eui
 
     def join(self, source: bytes, root: IPv6Address, rpi_type: int | None) -> None:
         """Learn the root; another one of those alone who announced the one before, the package's own rule."""
@@ -276,7 +289,8 @@ class Lessons(RuleBasedStateMachine):
             if n:
                 sequence = self.turn()
             if intact and of_eui and n == 0:
-                self.model.device(PAN, int.from_bytes(link, "big"), eui_identifier(source[8:]))
+                eui = eui_identifier(source[8:])
+                self.model.device(PAN, int.from_bytes(link, "big"), eui, guess=True)
             if intact and teach and n == len(parts) - 1:
                 teach()
             brought = self.hear(mac(1, sequence, to, link) + part, intact=intact)
