@@ -97,10 +97,14 @@ def dtls_sender(where: str, entry: Mapping[str, Any]) -> DtlsSender:
         raise RequestError(f"{where}: {error.message}", hint=error.hint, cite=error.cite) from None
 
 
+_LONGEST_WORD = 24  # characters: of a key written to the end of a name no more is shown
+
+
 def no_others(where: str, entry: Mapping[str, Any], table: Mapping[str, Any]) -> None:
     """Raise ``RequestError`` where an entry has a name that the table has not.
 
-    It is shown where it is nearly one of those, or what people call a key: any other may be one. Its place is told.
+    It is shown where it is a word and nearly one of those, or what people call a key: any other may be one, or have one
+    in it. Its place is told.
     """
     for place, name in enumerate(entry, 1):
         if name in table:
@@ -109,7 +113,8 @@ def no_others(where: str, entry: Mapping[str, Any], table: Mapping[str, Any]) ->
         near = get_close_matches(name, table, 1) or usual
         shown = {one: kind if isinstance(kind, str) else one for one, kind in table.items()}
         meant = f"Did you mean {shown[near[0]]}? " if near else ""
-        told = f", {''.join(name)}" if near else f", number {place} of those in it"
+        is_word = bool(near) and name.replace("_", "").isalpha() and len(name) <= _LONGEST_WORD
+        told = f", {''.join(name)}" if is_word else f", number {place} of those in it"
         raise RequestError(
             f"{where} has an unknown entry{told}",
             hint=f"{meant}Allowed are {', '.join(shown.values())}",

@@ -380,6 +380,10 @@ def test_nothing_of_the_keys_is_ever_shown(tmp_path: Path) -> None:
             ": the top level has an unknown entry, number 1 of those in it Allowed are",
         ),
         ("[devices]\n", "has no key and no device in it"),
+        (
+            f'[[oscore]]\nmaster_secret{KEY.hex()[:16]} = "{SECRET.hex()}"',
+            ", line 1: oscore 1 has an unknown entry, number 1 of those in it",
+        ),
         ("[[key]]\nactets = 1\n", ", line 1: key 1 has an unknown entry, actets"),
         (
             f'# mine\n[[key]]\noctets = "{KEY.hex()}"\n[[key]]\n"{KEY.hex()}" = 1',
