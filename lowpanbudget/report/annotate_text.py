@@ -208,7 +208,10 @@ def _differences(
     for difference in differences:
         saved = difference["here"] - difference["shortest"]
         gain = f"{size_of(saved)} fewer" if saved >= 0 else f"{size_of(-saved)} more"
-        name = f"{difference['header']} {difference['name']}".strip()
+        names = dict.fromkeys(
+            (difference["header"], difference["name"])
+        )  # some have one field of their name
+        name = " ".join(filter(None, names))
         description = [
             (screen.text(name), "bold"),
             (f": {size_of(difference['here'])} here, {size_of(difference['shortest'])} then", ""),

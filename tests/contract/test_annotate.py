@@ -83,6 +83,14 @@ def test_a_file_of_frames(invoke: Invoke, tmp_path: Path) -> None:
     assert f"Frame of {len(FRAME)} octets, 2 of 2" in shown
 
 
+def test_a_header_of_one_field_is_named_once(invoke: Invoke) -> None:
+    """RFC 8200 section 4.3: 8 octets of hop-by-hop options behind IPHC, and 4 octets of a UDP header that is cut."""
+    octets = "41880102d1020001007a33001100010400000000f0b1f0b2"
+    shown = " ".join(invoke("annotate", octets, "--fcs", "none").stdout.split())
+    assert "fewer hop-by-hop options: 8 octets here" in shown
+    assert "options hop-by-hop options" not in shown
+
+
 def test_standard_input(program: Callable[..., object]) -> None:
     done = program("annotate", "-", "--json", stdin=FRAME.hex().encode())
     assert len(json.loads(getattr(done, "stdout"))["frames"]) == 1  # noqa: B009
