@@ -22,6 +22,7 @@ from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.internet.rpl import messages as rpl
 from lowpanbudget.layers.link.auxiliary import counter_to_send
+from lowpanbudget.layers.link.control import SEQUENCE_NUMBERS
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.link.nonces import Devices, devices_of
 from lowpanbudget.layers.link.security import Key
@@ -240,7 +241,7 @@ class Shrinker:
         mac = link.mac(source, destination)
         if mac.sequence is not None:
             mac = replace(mac, sequence=counters.sequence)
-            counters.sequence = (counters.sequence + 1) & 0xFF
+            counters.sequence = (counters.sequence + 1) % SEQUENCE_NUMBERS
         security = mac.security
         if security is not None and security.frame_counter is not None:
             counter = counter_to_send(counters.frame_counter)

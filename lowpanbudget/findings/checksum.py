@@ -28,6 +28,7 @@ from lowpanbudget.findings.lengths import (
     without_length,
     without_tail,
 )
+from lowpanbudget.findings.sums import off_by
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.link.nonces import Devices
@@ -50,8 +51,8 @@ class SumReading(NamedTuple):
 
     @property
     def off(self) -> int:
-        """Return by how much the checksum is off: what the sender summed up is more by this (RFC 1071)."""
-        return (self.computed - self.carried) % 0xFFFF
+        """Return by how much the checksum is off."""
+        return off_by(self.carried, self.computed)
 
 
 def segment_of(datagram: bytes) -> Segment | None:

@@ -16,6 +16,7 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.neighbour_slots import NeighbourSlots
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import TIMES_MORE, Station
+from lowpanbudget.layers.link.control import SEQUENCE_NUMBERS
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.values import dataclass, field, replace
 
@@ -261,5 +262,5 @@ def _follows(scene: Scene, use: KeyUse) -> bool:
     if scene.counter is None or scene.sequence is None or use.sequence is None:
         return False
     further = scene.counter - use.counter
-    in_step = (scene.sequence - use.sequence - further) & 0xFF == 0
+    in_step = (scene.sequence - use.sequence - further) % SEQUENCE_NUMBERS == 0
     return 0 <= further <= _AHEAD and in_step

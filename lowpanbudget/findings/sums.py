@@ -15,6 +15,11 @@ ContextPair = tuple[int | None, int | None]
 PORT_BITS = 16
 
 
+def off_by(carried: int, computed: int) -> int:
+    """Return by how much a checksum is off: what the sender summed up is more by this (RFC 1071)."""
+    return (computed - carried) % 0xFFFF
+
+
 class PortForm(NamedTuple):
     """A port as it was restored: ``side`` is source or destination, ``bits`` how many were carried, the last ones."""
 
@@ -89,8 +94,7 @@ class Differences:
         if len(self.computed) < DISTINCT:
             self.computed.add(computed)
         if len(self.off) < 2:
-            # what the sender summed up is more by this, in the arithmetic of RFC 1071
-            self.off.add((computed - carried) % 0xFFFF)
+            self.off.add(off_by(carried, computed))
         text = f"checksum carried {carried:#06x}, computed {computed:#06x}; {tried} readings tried"
         if len(self.evidence) < MOST_TEXTS and text not in self.evidence:
             self.evidence.append(text)
@@ -99,7 +103,7 @@ class Differences:
         """Note by what a wrong checksum differs, be it explained or not."""
         self.every_count += 1
         for several, one in zip(
-            self.every, (carried ^ computed, (computed - carried) % 0xFFFF), strict=True
+            self.every, (carried ^ computed, off_by(carried, computed)), strict=True
         ):
             if len(several) <= 2:
                 several.add(one)

@@ -650,3 +650,14 @@ def test_what_would_help_is_told_on_the_page_as_by_the_command() -> None:
     # often enough for its clocks: the guard lasts 27.5 s
     enough = parse_design(slotted("", "[tree]\nby_hop = [1, 1, 1]\n", "every_s = 20"))
     assert "What would help" not in design_html(design_page(enough, most=1))
+
+
+def test_each_fill_of_a_page_has_a_style_and_no_other(page: Any) -> None:
+    """What stands in the page, and what its script draws of messages with many fields, comes again at one number."""
+    html = design_html(page)
+    styled = set(re.findall(r"[.](k[0-9]+|room)[{]", html))
+    fields = max(len(message["names"]) for message in page["messages"])
+    headers = {f"k{place}" for _, no_header, place in page["kinds"] if not no_header}
+    assert headers | {"room"} | {f"k{n % page['looks']}" for n in range(fields)} <= styled
+    assert set(re.findall(r'class="[^"]*?\b(k[0-9]+)\b', html)) <= styled
+    assert len(styled) < page["looks"]

@@ -17,6 +17,7 @@ from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
+from lowpanbudget.layers.link.control import SEQUENCE_NUMBERS
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond
@@ -109,7 +110,7 @@ class HopFragments:
         """Return whether these fragments went one directly after the other, by their sequence numbers."""
         numbers = [self.sequences.get(part.mark.number) for part in parts]
         return all(
-            one is not None and other is not None and (other - one) & 0xFF == 1
+            one is not None and other is not None and (other - one) % SEQUENCE_NUMBERS == 1
             for one, other in pairwise(numbers)
         )
 

@@ -199,7 +199,7 @@ class Figures:
     def data(self) -> dict[str, Any]:
         """Return the pools, as the page's script reads them."""
         return {
-            "texts": self.texts.values, "cites": self.cites.values, "kinds": self.kinds.values,
+            "texts": self.texts.values, "cites": self.cites.values, "kinds": self.kinds.values, "looks": LOOKS,
             "fields": self.fields.values, "segments": self.segments.values, "absent": self.absent.values,
             "lists": self.lists.values, "further": self.further_frames.values,
             "links": self.links.values,

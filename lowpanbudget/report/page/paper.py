@@ -43,7 +43,10 @@ def capture_html(page: Data) -> str:
 def _render(kind: str, page: Data, **known: Any) -> str:
     pictures = list(_pictures(page))
     style = (
-        looks.page_style() + page_chart_style(pictures) + _lean_style(_part("page.css")) + _places()
+        looks.page_style(_fills(page))
+        + page_chart_style(pictures)
+        + _lean_style(_part("page.css"))
+        + _places()
     )
     script = "".join(_lean(_part(name)) for name in _SCRIPTS[kind])
     text: str = _environment().get_template(f"{kind}.html.jinja").render(
@@ -52,6 +55,13 @@ def _render(kind: str, page: Data, **known: Any) -> str:
         patterns=page_patterns(pictures), **known,
     )  # fmt: skip
     return text
+
+
+def _fills(page: Data) -> set[str]:
+    """Return the fills that a page has: those of its headers, and of the fields of its messages in turn."""
+    fields = max((len(message["names"]) for message in page.get("messages", ())), default=0)
+    places = {place for _, _, place in page["kinds"]} | set(range(min(fields, page["looks"])))
+    return {"room", *(f"k{place}" for place in places)}
 
 
 class _Raw(str):

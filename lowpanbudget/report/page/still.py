@@ -9,7 +9,6 @@ from typing import Any
 
 from lowpanbudget.errors import plural
 from lowpanbudget.report.figure import fields_of, rows_of, runs_of
-from lowpanbudget.report.svg.looks import LOOKS
 from lowpanbudget.report.view import Data
 
 
@@ -135,7 +134,7 @@ def _bits(page: Data, message: Data) -> list[Data]:
     fields: list[Data] = []
     offset = 0
     for name, bits, is_padding in message["fields"]:
-        look = "room" if is_padding else f"k{message['names'].index(name) % LOOKS}"
+        look = "room" if is_padding else f"k{message['names'].index(name) % page['looks']}"
         fields.append(
             {
                 "number": len(fields) + 1, "offset": offset, "bits": bits, "look": look, "letter": "",

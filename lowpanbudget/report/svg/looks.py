@@ -1,5 +1,6 @@
 """How pictures and pages look: colours for light and dark, and hatches that tell fills apart without colour."""
 
+from collections.abc import Collection
 from typing import NamedTuple
 
 # dim text stands on paper, soft text on fills
@@ -45,12 +46,12 @@ LOOKS = len(FILLS) - 1
 _COLOURS = 8
 
 
-def page_style() -> str:
-    """Return colours as variables of a page's style sheet, and a class for each fill."""
+def page_style(used: Collection[str]) -> str:
+    """Return colours as variables of a page's style sheet, and a class for each fill that is ``used``."""
     light, dark, print_ = (
         "".join(f"--{name}:{colour};" for name, colour in of.items()) for of in (LIGHT, DARK, PRINT)
     )
-    fills = "".join(f".{name}{{background:{_background(name)}}}" for name in FILLS)
+    fills = "".join(f".{name}{{background:{_background(name)}}}" for name in FILLS if name in used)
     return (
         f":root{{{light}}}@media print{{:root{{{print_}}}}}"
         f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}{fills}"

@@ -155,7 +155,7 @@ function drawMessages() {
     const several = message.fields.map(([name, bits, padding], at) => {
       offset += bits;
       return {number: at + 1, offset: offset - bits, bits, name: text(name), letter: "", says: "",
-        look: padding ? "room" : `k${message.names.indexOf(name) % 8}`};
+        look: padding ? "room" : `k${message.names.indexOf(name) % data.looks}`};
     });
     drawFrame(byId(message.id), several, true);
   }
