@@ -1,6 +1,7 @@
 """What a page's script unpacks: the data of the page, long lists of rows by their columns.
 
-Neighbouring states have nearly the same frame. So a column changes seldom, and packs to a quarter of what rows take.
+Neighbouring states have nearly the same frame. So a column changes seldom, and packs to a quarter of what rows take;
+where it changes, often by the same step, so numbers that grow are told by their steps.
 """
 
 import json
@@ -27,6 +28,7 @@ def packed(page: Data) -> str:
         ]
     if "flows" in page:
         told["flows"] = [_flow(flow) for flow in page["flows"]]
+        told["further"] = columns_of([_cliff_steps(cliffs) for cliffs in page["further"]])
     octets = compress(json.dumps(told, separators=(",", ":")).encode(), 9)
     return b85encode(octets).decode().translate(_SIGNS)
 
@@ -35,11 +37,37 @@ def _flow(flow: Data) -> Data:
     hops = range(len(flow["hops"]))
     return flow | {
         "frames": [columns_of([state[hop] if state else [] for state in flow["frames"]]) for hop in hops],
+        "rooms": steps_of([rooms or () for rooms in flow["rooms"]]),
         "offers": columns_of(flow["offers"]),
-        "restored": columns_of(flow["restored"]),
-        "cliffs": columns_of(flow["cliffs"]),
+        "restored": steps_of(flow["restored"]),
+        "cliffs": steps_of(flow["cliffs"]),
         "links": columns_of(flow["links"]),
     }  # fmt: skip
+
+
+def _cliff_steps(cliffs: Sequence[tuple[int, int]]) -> list[int]:
+    """Return what each cliff adds to the one before: octets, frames, octets and so on."""
+    before = (0, 0)
+    steps = []
+    for cliff in cliffs:
+        steps += [cliff[0] - before[0], cliff[1] - before[1]]
+        before = cliff
+    return steps
+
+
+def steps_of(rows: Sequence[Sequence[int]]) -> list[Any]:
+    """Return the columns of rows with the step to each number from the last one above it, the first from 0."""
+    count, *columns = columns_of(rows)
+    return [count, *map(_steps, columns)]
+
+
+def _steps(column: Sequence[int | None]) -> list[int | None]:
+    last = 0
+    steps: list[int | None] = []
+    for number in column:
+        steps.append(None if number is None else number - last)
+        last = last if number is None else number
+    return steps
 
 
 def columns_of(rows: Sequence[Sequence[int]]) -> list[Any]:

@@ -217,13 +217,20 @@ function changeFlow(event) {
   drawChoices();
   draw();
 }
+// Octets at most and frames of each cliff, from what each adds to the one before.
+function cliffsIn(steps) {
+  const most = sums(steps.filter((_, at) => at % 2 === 0)), frames = sums(steps.filter((_, at) => at % 2));
+  return most.map((octets, at) => [octets, frames[at]]);
+}
 function begin() {
+  data.further = rowsIn(data.further).map(cliffsIn);
   for (const one of data.flows) {
     const hops = one.frames.map(rowsIn);
+    one.rooms = stepsIn(one.rooms).map((rooms) => rooms.length ? rooms : null);
     one.frames = one.rooms.map((_, state) => hops.map((frames) => frames[state]));
     one.offers = rowsIn(one.offers);
-    one.restored = rowsIn(one.restored);
-    one.cliffs = rowsIn(one.cliffs);
+    one.restored = stepsIn(one.restored);
+    one.cliffs = stepsIn(one.cliffs);
     one.links = rowsIn(one.links);
   }
   const asked = linked()[0];

@@ -183,6 +183,9 @@ const leads = (id) => Boolean(id) && byId(id) !== null && /-title$/.test(id);
 const linkTo = (parts) => history.replaceState(null, "", `#${parts.map(encodeURIComponent).join("/")}`);
 // Rows of columns: see where the page is packed. A row ends where a column has nothing for it.
 const rowsIn = ([count, ...several]) => Array.from({length: count}, (_, row) => several.map((column) => column[row]).filter((value) => value !== null));
+// The same where columns have the steps from one number to the next.
+const sums = (column, sum = 0) => column.map((step) => step === null ? null : sum += step);
+const stepsIn = ([count, ...several]) => rowsIn([count, ...several.map((column) => sums(column))]);
 // The octets of base 85, four for five signs; see where the page is packed.
 const BASE_85 = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%,()*+-;.=:?@^_`{|}~";
 function octetsIn(packed) {
