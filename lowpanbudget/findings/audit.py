@@ -172,10 +172,12 @@ class Audit:
         """Return what reading a frame noticed, and what is told of this one alone when it is like one before."""
         template, noticed = sighting.template, sighting.notices
         read = () if template is None else template.example.notices
-        if self._plan is not None and noticed == read:
+        if self._plan is None:
+            notices = sighting.holding(frame.notices)
+            return [*notices, *(notice for notice in noticed if notice not in read)]
+        if noticed == read and not (template is not None and template.is_wrong):
             return ()
-        notices = sighting.holding(frame.notices) if self._plan is None else []
-        return [*notices, *(notice for notice in noticed if notice not in read)]
+        return [one for one in noticed if one not in read or one.name in WRONG_CHECKSUMS]
 
     def _look(self, scene: Scene, judged: Judged, sighting: Sighting) -> None:
         frame, template = scene.frame, sighting.template
@@ -253,7 +255,7 @@ class Audit:
         self._arrive(scene, datagram)
         reading = self._now.wrong.read(scene, datagram)
         if reading is not None:
-            self._give(scene, reading, reading.slip)
+            self._give_anew(scene, reading, reading.slip)
         return without_contents(layers) if datagram.is_dropped else layers
 
     def _arrive(self, scene: Scene, datagram: HeardDatagram) -> None:
@@ -296,6 +298,12 @@ class Audit:
             hits = check(scene, item)
             if hits is not None:
                 self._take(asked[check], hits, scene.number)
+
+    def _give_anew(self, scene: Scene, item: object, value: Hashable) -> None:
+        """Ask all rules about what is of this frame alone, also where others are alike."""
+        before, self._plan, self._kept = (self._plan, self._kept), None, None
+        self._give(scene, item, value)
+        self._plan, self._kept = before
 
     def _take(self, rule: Rule, hits: Iterable[Hit], number: int) -> None:
         """Count the hits of a rule; keep those that hold for all frames that are alike."""

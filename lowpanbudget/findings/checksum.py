@@ -9,7 +9,7 @@ one bit that was changed on the way does so at times: whether a reading holds is
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from lowpanbudget.bits import Reader
+from lowpanbudget.bits import Place
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.formulas import other_formulas
@@ -30,8 +30,11 @@ from lowpanbudget.findings.lengths import (
 )
 from lowpanbudget.findings.sums import off_by
 from lowpanbudget.findings.surroundings import Surroundings
-from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.layers.internet import chain, icmpv6, ipv6, udp
 from lowpanbudget.layers.link.nonces import Devices
+
+_AFTER_CODE = icmpv6.START.octets
+_CHECKSUM_AT = {ipv6.UDP: udp.CHECKSUM, ipv6.ICMPV6: Place(_AFTER_CODE, _AFTER_CODE + 2)}
 
 
 class SumReading(NamedTuple):
@@ -66,16 +69,14 @@ def segment_of(datagram: bytes) -> Segment | None:
                 return None
         if last is None or last.hidden:
             return None  # nobody can tell what it was computed over
-        reader = Reader(datagram, last.offset)
-        octets = datagram[last.offset :]
-        if last.kind == ipv6.UDP:
-            carried = udp.decode(reader).checksum
-        else:
-            reader.raw(2, "type and code")
-            carried = int.from_bytes(reader.raw(2, "the checksum"), "big")
     except WireError:
         return None
-    return Segment(last.kind, octets, carried, last.offset, last.source, last.destination)
+    octets, checksum = datagram[last.offset :], _CHECKSUM_AT[last.kind]
+    if len(octets) < checksum.end:
+        return None
+    return Segment(
+        last.kind, octets, checksum.number(octets), last.offset, last.source, last.destination
+    )
 
 
 def is_wrong(datagram: bytes) -> bool:

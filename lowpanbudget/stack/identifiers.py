@@ -5,7 +5,7 @@ by the other rule sees a wrong checksum.
 """
 
 from ipaddress import IPv6Address
-from itertools import product
+from itertools import compress, product
 from typing import Protocol
 
 from lowpanbudget.cites import rfc
@@ -58,24 +58,17 @@ def explains_checksum(wrong: WrongChecksum, hop: LinkEnds) -> str:
     if hop.pan_id is None:
         return ""
     source, destination, _ = wrong.ends
-    forms = []
+    covered = ipv6.covered_sum(source, destination, wrong.kind, wrong.segment)
+    added = []  # what the older rule adds to an address, and so to the sum (RFC 1071 section 2)
     for address, link in ((source, hop.source), (destination, hop.destination)):
-        other = address
-        if (
-            link is not None
-            and len(link) == 2
-            and int(address) & IID_MASK == interface_identifier(link)
-        ):
-            identifier = old_interface_identifier(hop.pan_id, link)
-            other = type(address)(int(address) & ~IID_MASK | identifier)
-        forms.append((address, other))
+        identifier, added_here = int(address) & IID_MASK, 0
+        if link is not None and len(link) == 2 and identifier == interface_identifier(link):
+            added_here = old_interface_identifier(hop.pan_id, link) - identifier
+        added.append(added_here)
     for which in product((0, 1), repeat=2):
-        pair = [form[index] for form, index in zip(forms, which, strict=True)]
-        if pair == [source, destination]:
-            continue
-        covered = ipv6.covered_sum(pair[0], pair[1], wrong.kind, wrong.segment)
-        if wrong.sent and not covered:
-            return " and ".join(side for side, index in zip(SIDES, which, strict=True) if index)
+        off = sum(compress(added, which))
+        if off and wrong.sent and not (covered + off) % 0xFFFF:
+            return " and ".join(compress(SIDES, which))
     return ""
 
 

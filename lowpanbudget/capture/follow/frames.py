@@ -1,9 +1,10 @@
 """One frame read: after the template of one that was alike, or decoded in full with all that is known."""
 
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from lowpanbudget.bits import Place
+from lowpanbudget.capture.follow.acknowledgers import FRAMES, alone, asked
 from lowpanbudget.capture.follow.devices import LearnedDevices
 from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.learning import lesson_of
@@ -18,32 +19,13 @@ from lowpanbudget.capture.follow.templates import (
     shifted,
     template_of,
 )
+from lowpanbudget.capture.follow.wrong_sums import is_as_right, wrong_sum_of
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.security import unseal
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame, decode_prepared
 from lowpanbudget.values import replace
-
-_LAST = 8  # frames among which the one that is acknowledged is looked for: other channels may be captured as well
-# longer than any acknowledgement takes, shorter than to the next frame of a number
-_ACKNOWLEDGED_NS = 10**8
-_ALONE = (
-    "an acknowledgement that names no sender: annotate and audit open it as that of the frame before, a survey reads "
-    "each frame for itself"
-)
-
-
-def _alone(frame: Frame, asn: int | None) -> Frame:
-    """Return an acknowledgement that stays sealed for want of its sender, with a notice that says why."""
-    security = None if frame.mac is None else frame.mac.security
-    if security is None or (security.is_by_slot and asn is None):
-        return frame  # who sent it would not help
-    notices = tuple(
-        one._replace(text=_ALONE, hint="") if one.name == "nonce-unknown" else one
-        for one in frame.notices
-    )
-    return replace(frame, notices=notices)
 
 
 class FrameReader:
@@ -66,7 +48,7 @@ class FrameReader:
         self._templates: Memo[Template] = Memo()
         # both at once, of frames in the clear that came again
         self._frames: Memo[tuple[HeaderTemplate, Template]] = Memo()
-        self._last: deque[Sighting] = deque(maxlen=_LAST)
+        self._last: deque[Sighting] = deque(maxlen=FRAMES)
         self._slots = ReckonedSlots()
 
     def renew(self, decoder: Decoder) -> None:
@@ -82,6 +64,8 @@ class FrameReader:
         if sighting.fcs_ok is False:
             if not self.checksums or (sighting.damaged and not self.damage):
                 alike = self._alike_in_all(sighting)
+            if alike is not None and alike.is_wrong:
+                alike = alike.beside
             if alike is not None and self.checksums:
                 sighting.template = replace(alike, facts={})  # what others prove is not its own
                 return None
@@ -180,12 +164,21 @@ class FrameReader:
         return None
 
     def _after(self, sighting: Sighting, template: Template) -> Frame | bytes | None:
-        """Read a frame after its template; in full where a checksum is wrong in it."""
+        """Read a frame after its template; in full one whose checksum is not as right or wrong as in any before."""
         payload, example = sighting.payload, template.example
         assert payload is not None
         built = template.build(payload)
         if built is None:
             return self._in_full(sighting)
+        if not is_as_right(template, built):
+            if template.beside is None:
+                return self._in_full(sighting, template)
+            template = template.beside
+        if template.is_wrong:
+            notices = wrong_sum_of(template, built)
+            if len(notices) > 1:
+                return self._in_full(sighting)
+            sighting.notices = notices
         self.regulars.again += 1
         sighting.template = template
         if example.fragment is not None:
@@ -193,8 +186,8 @@ class FrameReader:
         sighting.datagram = None if example.datagram is None else built
         return None
 
-    def _in_full(self, sighting: Sighting) -> Frame | None:
-        """Decode a frame in full, and remember its kind."""
+    def _in_full(self, sighting: Sighting, beside: Template | None = None) -> Frame | None:
+        """Decode a frame in full, and remember its kind, or that it is alike but for its checksum."""
         frame = self._decoded(sighting)
         mac = frame.mac
         start = end = sighting.end
@@ -215,18 +208,22 @@ class FrameReader:
             template.flow = flow_of(b"".join([bytes(value) for value in frame.values]))
         alike = frame.link_source, frame.link_destination, template.flow
         if mac is not None and not sighting.left_out and self.regulars.is_worth(alike):
-            self._remember(sighting, template, start, end)
+            self._remember(sighting, template, start, end, beside)
         self._keep(sighting, frame, template)
         return frame if frame.fragment is not None or frame.datagram is None else None
 
-    def _remember(self, sighting: Sighting, template: Template, start: int, end: int) -> None:
+    def _remember(
+        self, sighting: Sighting, template: Template, start: int, end: int, beside: Template | None
+    ) -> None:
         """Remember a frame, for others that are alike; none is like a damaged one."""
         if sighting.fcs_ok is False:
             return
         frame = template.example
         share(template, start, end, checksums=self.checksums)
         header = self._header(sighting.octets, frame)
-        if template.free is not None and header is not None and frame.payload is not None:
+        if beside is not None and template.free is not None:
+            template.beside, beside.beside = beside, template
+        elif template.free is not None and header is not None and frame.payload is not None:
             self._templates.put(frame.payload, template.free, template, header, template.tail)
 
     def _decoded(self, sighting: Sighting) -> Frame:
@@ -243,7 +240,7 @@ class FrameReader:
         if mac.source is None and is_acknowledgement:
             if self.acknowledgers:
                 return self._acknowledgement(sighting, mac) or frame
-            return _alone(frame, asn)
+            return alone(frame, asn)
         if mac.source is None or len(mac.source) != 2 or not mac.security.protection.mic:
             return frame
         if frame.verified:
@@ -286,7 +283,7 @@ class FrameReader:
         """
         known = self.decoder
         slots = self._slots.of(sighting, mac)
-        for receiver in self._asked(sighting, mac):
+        for receiver in asked(self._last, sighting, mac):
             for slot in slots:
                 opened = decode_prepared(
                     sighting.octets, sighting.fcs_octets, known.contexts, known.keys, known.devices,
@@ -296,19 +293,6 @@ class FrameReader:
                     sighting.reckoned = slot
                     return sighting.told_slot(opened)
         return None
-
-    def _asked(self, sighting: Sighting, mac: Mac) -> Iterator[bytes]:
-        """Yield who the frames went to that an acknowledgement may be for, the last first."""
-        now = sighting.record.time_ns
-        for before in reversed(self._last):
-            asked = None if before.example is None else before.example.mac
-            if before is sighting or asked is None or asked.destination is None:
-                continue
-            if not asked.ack_request or before.sequence != mac.sequence:
-                continue
-            then = before.record.time_ns
-            if now is None or then is None or 0 <= now - then <= _ACKNOWLEDGED_NS:
-                yield asked.destination
 
     def _header(self, octets: bytes, frame: Frame) -> HeaderTemplate | None:
         made = header_template(frame, self.decoder.keys)

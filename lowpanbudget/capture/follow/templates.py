@@ -78,7 +78,8 @@ class Template:
     fragment are ``front``, then the payload's from ``verbatim`` on; ``upper`` is their last header, and ``pseudo`` the
     sum of its pseudo-header where a UDP checksum is to be tested. ``tag`` is where a fragment has its tag. From
     ``tail`` on, where that is known, there may be any number of octets, of which the example has so many in all
-    (``octets``). ``facts`` are what others find out once for all frames that are alike.
+    (``octets``). ``facts`` are what others find out once for all frames that are alike. ``is_wrong``: the UDP checksum
+    of all of them is wrong; ``beside`` is the template of those that are alike but for that.
     """
 
     example: Frame
@@ -95,6 +96,8 @@ class Template:
     octets: int = 0
     tail_layer: str = ""
     lesson: object = None
+    is_wrong: bool = False
+    beside: "Template | None" = None
     facts: dict[object, object] = field(default_factory=dict)
     _fronts: dict[int, bytes] = field(default_factory=dict)
     _layers: dict[str, int] | None = None
@@ -120,8 +123,17 @@ class Template:
             bits[self.tail_layer] += longer * 8
         return bits
 
+    def is_right(self, octets: bytes) -> bool:
+        """Return whether the UDP checksum of such a datagram is right."""
+        assert self.pseudo is not None
+        assert self.upper is not None
+        return udp.is_right(self.pseudo, octets[self.upper.offset :])
+
     def build(self, payload: bytes) -> bytes | None:
-        """Return the octets of datagram or fragment in such a payload; None when a checksum in them is wrong."""
+        """Return the octets of datagram or fragment in such a payload, whether its checksum is right or wrong.
+
+        None of a payload too long for the lengths in its headers.
+        """
         front = self.front
         if self.tail is not None and len(payload) != self.octets:
             longer = self.longer(payload)
@@ -129,12 +141,8 @@ class Template:
                 return None
             front = self._fronts.get(longer) or self._front(longer)
         octets = front + payload[self.verbatim :]
-        if self.pseudo is not None and self.upper is not None:
-            if self.example.checksum_elided:
-                return complete_checksum(octets)
-            if not udp.is_right(self.pseudo, octets[self.upper.offset :]):
-                return None
-        return octets
+        is_elided = self.pseudo is not None and self.example.checksum_elided
+        return complete_checksum(octets) if is_elided else octets
 
     def _front(self, longer: int) -> bytes:
         """Return the front with its lengths, for so many octets more; kept for the next of this length."""
@@ -198,7 +206,8 @@ def share(template: Template, start: int, end: int, *, checksums: bool = True) -
     payload, part = frame.payload, frame.fragment
     if frame.fault is not None or payload is None or len(payload) != end - start:
         return
-    dependent = _OF_CHECKSUMS if checksums else _DEPENDENT
+    template.is_wrong = checksums and _is_wrong_alone(template)
+    dependent = _OF_CHECKSUMS if checksums and not template.is_wrong else _DEPENDENT
     if any(notice.name in dependent for notice in template.notices):
         return
     if frame.datagram is None and not isinstance(part, Fragment):
@@ -223,6 +232,13 @@ def share(template: Template, start: int, end: int, *, checksums: bool = True) -
         template.tail_layer = next(
             span.layer for span in frame.spans if span.offset_bits == (template.tail + start) * 8
         )
+
+
+def _is_wrong_alone(template: Template) -> bool:
+    """Return whether nothing but a wrong checksum was noticed of a frame, whose headers are the usual ones."""
+    names = [notice.name for notice in template.notices]
+    kinds = [type(head.value) for head in template.example.heads]
+    return names == ["udp-checksum-wrong"] and kinds == [Mac, Iphc, UdpNhc]
 
 
 def shifted(place: Place, octets: int) -> Place:

@@ -250,7 +250,7 @@ class Trace:
         template = sighting.template
         assert template is not None
         example = template.example
-        sighting.flow, sighting.notices = template.flow, template.notices
+        sighting.flow, sighting.notices = template.flow, sighting.notices or template.notices
         sighting.fault = example.fault
         if sighting.heard_as is not None:
             return sighting  # what follows from it is known

@@ -122,3 +122,27 @@ def test_damaged_frames_like_others_bring_the_same_headers_without_being_decoded
         assert not template.facts  # what was found out of those before is not true of this one
         decoded += template.example.octets == after.octets
     assert 0 < decoded < len(damaged) // 4
+
+
+@given(st.randoms(use_true_random=False), st.booleans())
+def test_wrong_checksums_are_noticed_as_in_frames_read_in_full(
+    rng: random.Random, is_known: bool
+) -> None:
+    """Right, changed on the way, zero, and under a prefix that is not known here, in any order; other lengths too."""
+    frames = []
+    for _ in range(40):
+        data = rng.randbytes(rng.choice((1, 8, 9)))
+        octets = bytearray(frames_of(udp_datagram(ip_of(A), ip_of(B), data), A, B)[0][:-2])
+        changed = rng.choice((0, 0, 1, 2))
+        at = len(octets) - len(data) - 2  # the checksum, in line before the data
+        octets[at : at + 2] = bytes(2) if changed == 2 else octets[at : at + 2]
+        octets[-1] ^= changed == 1
+        frames.append(bytes(octets))
+    contexts = CONTEXTS if is_known else {0: "2001:db8:9::/64"}
+    seen = list(Trace(contexts=contexts, fcs=0).follow(records(frames)))
+    for sighting, octets in zip(seen, frames, strict=True):
+        frame = decode_frame(octets, fcs=False, contexts=contexts)
+        assert frame.datagram is not None
+        assert sighting.notices == frame.notices
+        assert sighting.datagram == frame.datagram.octets
+    assert len({id(sighting.template) for sighting in seen}) <= 2  # of right ones, of wrong ones
