@@ -132,12 +132,12 @@ def test_wrong_checksums_are_noticed_as_in_frames_read_in_full(
     frames = []
     for _ in range(40):
         data = rng.randbytes(rng.choice((1, 8, 9)))
-        octets = bytearray(frames_of(udp_datagram(ip_of(A), ip_of(B), data), A, B)[0][:-2])
+        one = bytearray(frames_of(udp_datagram(ip_of(A), ip_of(B), data), A, B)[0][:-2])
         changed = rng.choice((0, 0, 1, 2))
-        at = len(octets) - len(data) - 2  # the checksum, in line before the data
-        octets[at : at + 2] = bytes(2) if changed == 2 else octets[at : at + 2]
-        octets[-1] ^= changed == 1
-        frames.append(bytes(octets))
+        at = len(one) - len(data) - 2  # the checksum, in line before the data
+        one[at : at + 2] = bytes(2) if changed == 2 else one[at : at + 2]
+        one[-1] ^= changed == 1
+        frames.append(bytes(one))
     contexts = CONTEXTS if is_known else {0: "2001:db8:9::/64"}
     seen = list(Trace(contexts=contexts, fcs=0).follow(records(frames)))
     for sighting, octets in zip(seen, frames, strict=True):
