@@ -292,6 +292,11 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
                         (*path, number), f"there is no message {name!r}",
                         spelled(name, sorted(messages), "Messages"),
                     )  # fmt: skip
+                elif name in names[:number]:
+                    yield Flaw(
+                        (*path, number), f"message {name!r} stands here twice",
+                        "Leave one out; every_s of a flow says how often its messages are sent",
+                    )  # fmt: skip
 
 
 def _routing_flaws(

@@ -24,7 +24,7 @@ from lowpanbudget.design.takes import (
 )
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage
 from lowpanbudget.payload.kinds.field import Field as PayloadField
-from lowpanbudget.payload.kinds.keys import DesignKey, keys_of
+from lowpanbudget.payload.kinds.keys import CALLED, DesignKey, keys_of
 from lowpanbudget.payload.kinds.union import Option
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.registry import all_kinds, usual_words
@@ -44,14 +44,14 @@ def _shape_of(word: str) -> type[ShapeTable]:
         says = declared.says.format(counts=getattr(kind, "counts", ""))
         takes = _takes(attribute.type, declared)
         needed = default is dataclasses.MISSING
-        keys[declared.name or attribute.name] = (
-            key(takes, says, called=declared.called)
-            if needed
-            else key(takes, says, default, declared.called)
+        name = declared.name or attribute.name
+        called = CALLED.get(name, ())
+        keys[name] = (
+            key(takes, says, called=called) if needed else key(takes, says, default, called)
         )
     keys.setdefault("kind", kind_key)
-    name = "".join(part.title() for part in word.split("-")) + "Shape"
-    return type(name, (ShapeTable,), {"__doc__": kind.about, **keys})
+    title = "".join(part.title() for part in word.split("-")) + "Shape"
+    return type(title, (ShapeTable,), {"__doc__": kind.about, **keys})
 
 
 FIELD = ByKind(all_kinds, _shape_of, usual_words)

@@ -62,7 +62,7 @@ def _octets(*lengths: int) -> Takes:
     return Parsed(read, example, *(("string", "integer") if lengths == (2,) else ()))
 
 
-def _parsed(kind: type, length: int | None = None) -> Takes:
+def _parsed(kind: type, length: int | None = None, example: str = "") -> Takes:
     def read(value: Any) -> Any:
         """Return an IPv6 address or prefix from its text."""
         if isinstance(value, kind):
@@ -89,7 +89,7 @@ def _parsed(kind: type, length: int | None = None) -> Takes:
             )
         return parsed
 
-    return Parsed(read, f'"{_EXAMPLES[kind]}"')
+    return Parsed(read, f'"{example or _EXAMPLES[kind]}"')
 
 
 _NAMES: dict[type, str] = {IPv6Address: "address", IPv6Network: "prefix"}
@@ -97,6 +97,7 @@ _EXAMPLES: dict[type, str] = {IPv6Address: "2001:db8::1", IPv6Network: "2001:db8
 SHORT = _octets(2)
 EXTENDED = _octets(8)
 ADDRESS = _parsed(IPv6Address)
+GROUP = _parsed(IPv6Address, example="ff03::fc")
 PREFIX = _parsed(IPv6Network)
 OF_STATION = _parsed(IPv6Network, 64)
 PORT = PAN = Whole(0, 0xFFFF)
@@ -230,7 +231,7 @@ class FlowShape(ShapeTable):
     source: str = key(FreeText(), "Name of the sending station.")
     destination: str | None = key(FreeText(), "Name of the receiving station.", default=None)
     group: IPv6Address | None = key(
-        ADDRESS, "Multicast address, instead of a destination.", default=None
+        GROUP, "Multicast address, instead of a destination.", default=None
     )
     hops: int = key(Whole(1, 254), "Link hops inside the mesh, at most.", default=1)
     source_port: int = key(PORT, "UDP source port.")

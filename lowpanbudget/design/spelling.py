@@ -53,7 +53,7 @@ def _letters(word: str) -> str:
 
 def spelled(word: str, vocabulary: Iterable[str], what: str = "Known here") -> str:
     """Return the word that was meant, or all known ones behind ``what``; of none, that the file may be cut."""
-    vocabulary = tuple(vocabulary)
+    vocabulary = tuple(filter(None, vocabulary))
     if not vocabulary:
         return f"{what}: none; look whether the file is whole"
     return meant(word, vocabulary) or f"{what}: {', '.join(vocabulary)}"

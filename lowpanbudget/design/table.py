@@ -54,7 +54,10 @@ class ShapeTable:
         for name in value:
             if name not in cls.keys:
                 known = cls._called(name) or cls._inside(name)
-                hint = elsewhere(name) or known or spelled(name, cls.keys)
+                # a value that is there already was not meant; a table may be, of which another part has its name right
+                free = [one for one in cls.keys if one not in value or isinstance(value[one], dict)]
+                known = known or meant(name, free)
+                hint = elsewhere(name) or known or f"Known here: {', '.join(cls.keys)}"
                 place.at(name).add("there is no such key", hint, at_key=True)
         return table
 
@@ -198,8 +201,8 @@ class ByKind(Takes):
             place.at("kind").add(f"there is no kind {shown(word)}", hint)
             return
         for name in value:
-            if meant(name, ["kind"]):
-                place.at(name).add("there is no such key", spelled(name, ["kind"]), at_key=True)
+            if name == "type" or meant(name, ["kind"]):
+                place.at(name).add("there is no such key", "Did you mean kind?", at_key=True)
                 return
         place.at("kind").add("this key is missing", f"Kinds: {', '.join(self._kinds())}")
 

@@ -14,6 +14,8 @@ A_TABLE = "should be a table: [name], or { key = value }"
 SELDOM_S = 31_536_000  # a year
 _OFTEN_S = Decimal("0.001")
 _WHY = f"{_OFTEN_S} s are about as long as one frame is on the air, {SELDOM_S} s are a year"
+_FEW = 3  # words beside one
+_KINDS: Mapping[type, str] = {list: "a list", dict: "a table"}  # of values that are not shown
 MOST_SHOWN = 60  # characters of a wrong value
 
 Schema = dict[str, Any]
@@ -47,15 +49,14 @@ class ValuePlace(NamedTuple):
 
     def refuse(self, wanted: str, value: Any, hint: str = "") -> None:
         """Note that another value is wanted, and name the one that is there."""
-        is_short = isinstance(value, str | int | Decimal)
-        self.add(f"{wanted}, not {shown(value)}" if is_short else wanted, hint)
+        self.add(f"{wanted}, not {_KINDS.get(type(value), '') or shown(value)}", hint)
 
 
 def shown(value: object) -> str:
     """Return a value as the file has it, cut when it is long."""
     if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, int):
+        text = str(value).lower()
+    elif isinstance(value, int):
         text = str(value) if -(1 << 64) < value < 1 << 64 else hex(value)  # str() refuses long ones
     else:
         text = repr(value) if isinstance(value, str) else str(value)
@@ -206,16 +207,15 @@ class Words(Takes):
         self._called = called
 
     def read(self, value: Any, place: ValuePlace) -> Any:
-        is_word = isinstance(value, str | int) and not isinstance(value, bool)
-        if not is_word or value not in self._words:
+        if type(value) not in {str, int} or value not in self._words:
             *others, last = map(repr, self._words)
             before = f"{', '.join(others)} or " if others else ""
-            words = [word for word in self._words if isinstance(word, str)]
-            hint = ""
+            # how a key of many words is written would list them all again
+            hint = place.key.says if place.key and len(others) > _FEW else ""
             if isinstance(value, str):
                 usual = self._called.get(value.lower())
-                hint = elsewhere(value) or (f"Did you mean {usual}?" if usual else "")
-                hint = hint or meant(value, words)
+                known = elsewhere(value) or (f"Did you mean {usual}?" if usual else "")
+                hint = known or meant(value, map(str, self._words)) or hint
             place.refuse(f"should be {before}{last}", value, hint)
         return value
 
@@ -269,7 +269,9 @@ class Listed(Takes):
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if not isinstance(value, list):
-            place.refuse("should be a list: [value, ...], or [[name]] for tables", value)
+            tables = self._inner.written("").removeprefix(" = ").startswith(_TABLE_INSIDE)
+            more = ", or [[name]] for tables" if tables else ""
+            place.refuse(f"should be a list: [value, ...]{more}", value)
             return None
         if self._needed and not value:
             place.add("should have one entry at least")
@@ -309,18 +311,16 @@ class AnyOf(Takes):
         self._options = options
 
     def read(self, value: Any, place: ValuePlace) -> Any:
-        flaws: list[ShapeFlaw] = []
+        flaws: list[list[ShapeFlaw]] = []
         for option in self._options:
             own: list[ShapeFlaw] = []
             read = option.read(value, place._replace(flaws=own))
             if not own:
                 return read
-            flaws += own
-        for found in flaws:  # what is said of the key is said of all of it
-            inside = found.flaw.path != place.path
-            place.flaws.append(
-                found._replace(flaw=found.flaw._replace(hint="")) if inside else found
-            )
+            flaws.append(own)
+        # of the kind that was meant only something inside is wrong
+        inside = [own for own in flaws if all(one.flaw.path != place.path for one in own)]
+        place.flaws.extend(flaw for own in inside[:1] or flaws for flaw in own)
         return None
 
     def written(self, name: str) -> str:

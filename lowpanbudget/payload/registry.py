@@ -27,9 +27,17 @@ _NO_CHECK = (
 )
 
 
+_COUNTS = ("counter", "meter", "odometer")
+_COUNT = (
+    "Did you mean sequence, which numbers messages, or number? What a meter counts is a number from 0 to one step "
+    "below where it wraps: the node counts modulo that, and so does who takes the difference of two readings"
+)
+
+
 @cache
 def usual_words() -> Mapping[str, str]:
     """Return what to write for words of other languages."""
     kinds = all_kinds()
     meant = {word: f"Did you mean {kind}?" for kind in kinds for word in kinds[kind].called}
-    return MappingProxyType(meant | dict.fromkeys(_CHECKS, _NO_CHECK))
+    others = dict.fromkeys(_CHECKS, _NO_CHECK) | dict.fromkeys(_COUNTS, _COUNT)
+    return MappingProxyType(meant | others)

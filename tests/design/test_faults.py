@@ -48,6 +48,14 @@ MISTYPED = [
         "message[1].field[4].option[1].field[1].nmae",
         "name",
     ),
+    # "name" is nearer, but stands there already
+    ("names = { shut = 0", "namse = { shut = 0", "message[1].field[2].namse", "names"),
+    ("step = 0.5", "resolution = 0.5", "message[1].field[1].resolution", "step"),
+    ("max = 60", "maximum = 60", "message[1].field[1].maximum", "max"),
+    ("step = 0.5", "invalid = 7", "message[1].field[1].invalid", "special"),
+    ("step = 0.5", "width = 12", "message[1].field[1].width", "bits"),
+    ("max_length = 3", "size = 3", "message[1].field[3].size", "length"),
+    ('kind = "number"\nname', 'type = "number"\nname', "message[1].field[1].type", "kind"),
 ]
 
 
@@ -160,6 +168,14 @@ WRONG = [
      "no kind 'bitfield'", "Did you mean flags?"),
     ('kind = "boolean"', 'kind = "uint16_t"', "message[1].field[4].option[1].field[1].kind", '"uint16_t"',
      "no kind 'uint16_t'", "Did you mean number?"),
+    ('kind = "boolean"', 'kind = "u8"', "message[1].field[4].option[1].field[1].kind", '"u8"', "no kind 'u8'",
+     "Did you mean number?"),
+    # a third of its letters are those of "enumeration"
+    ('kind = "boolean"', 'kind = "duration"', "message[1].field[4].option[1].field[1].kind", '"duration"',
+     "no kind 'duration'", "Did you mean number?"),
+    ('kind = "boolean"', 'kind = "counter"', "message[1].field[4].option[1].field[1].kind", '"counter"',
+     "no kind 'counter'", "the node counts modulo that"),
+    ("[link]", "[link]\nphy = 7", "link.phy", "7  #", "'o-qpsk-2450', ", "The PHY; decides the largest frame"),
     ("[link]", '[link]\nphy = "oqpsk"', "link.phy", '"oqpsk"', "'o-qpsk-2450'",
      "Did you mean o-qpsk-2450, o-qpsk-915 or o-qpsk-868?"),
     ("[link]", '[link]\nphy = "868"', "link.phy", '"868"', "not '868'", "Did you mean o-qpsk-868 or bpsk-868?"),
@@ -168,7 +184,13 @@ WRONG = [
     ("step = 0.5", "step = 1e99999999999999999999", "message[1].field[1].step", "1e99999999999999999999",
      "finite", "resolution"),
     ("names = { shut = 0, open = 1 }", "names = 7", "message[1].field[2].names", "7\n\n[[mess",
-     "list: [value, ...], or [[name]] for tables, not 7, or it should be a table", "codes"),
+     "list: [value, ...], not 7, or it should be a table", "codes"),
+    ("names = { shut = 0, open = 1 }", 'names = ["shut", 7]', "message[1].field[2].names[2]", "7]\n\n[[mess",
+     "should be a text in quotes, not 7", "Write names = [a list]"),
+    ("step = 0.5", "step = [0.5]", "message[1].field[1].step", "[0.5]", "a number is wanted, not a list",
+     "Write step = a number"),
+    ('layout = "bit-packed"', "layout = { a = 1 }", "message[1].layout", "{ a = 1", "not a table",
+     'Write layout = "bit-packed"'),
 ]  # fmt: skip
 
 

@@ -171,6 +171,8 @@ def test_a_step_that_does_not_divide_the_range() -> None:
         (Octets("n", max_length=70000), "max_length", "1 to 65535"),
         (Octets("n", max_length=300, length_bits=8), "length_bits", "are 301 lengths, which take 9 bits, not 8"),
         (Series("n", min=Decimal(0), max=Decimal(9), deltas="variable", group_bits=32, length=3), "group_bits", "32"),
+        # zero is a width that was stated, and not the 7 of a design that states none
+        (Series("n", min=Decimal(0), max=Decimal(9), deltas="variable", group_bits=0, length=3), "group_bits", "0 is"),
         (Array("n", element=Boolean(""), max_length=300, count_bits=8), "count_bits", "take 9 bits, not 8"),
         (Array("n", element=Boolean("", optional=True), length=3), "element", "cannot be absent"),
         (Array("n", element=ReservedBits("", bits=3), length=3), "element", "carries nothing"),

@@ -30,6 +30,7 @@ class Compiler:
         self.order = order
         self._slots = 0
         self._fields = 0
+        self._earlier: list[Field] = []
         # Names that anything refers to; their fields keep a value for later.
         self._referred = references(fields, MAX_DEPTH + 2)
         self.root = self.group(fields, FieldPlace({}, (), 0))
@@ -55,6 +56,10 @@ class Compiler:
         """Return whether a later field refers to this name."""
         return name in self._referred
 
+    def earlier(self, kind: str) -> list[str]:
+        """Return the names of the fields of this kind that stand before, wherever, and are always present."""
+        return [field.name for field in self._earlier if field.kind == kind and not field.optional]
+
     def group(self, fields: tuple[Field, ...], at: FieldPlace) -> GroupNode | None:
         """Return the compiled fields of a group, or None if a flaw of them makes that impossible."""
         if at.depth > MAX_DEPTH:
@@ -75,6 +80,7 @@ class Compiler:
             self._judge_name(field, seen, where.path)
             self._place(field, steps, where.path)
             self._step(field, scope, steps, where)
+            self._earlier.append(field)
         known = [field.name for field in fields if field.carries]
         return GroupNode(steps.finish(), known, self.order) if len(self.flaws) == before else None
 

@@ -27,7 +27,7 @@ class Sampled(Lengths, Protocol):
         """Return whether a code leads a whole sample."""
 
     @property
-    def group_bits(self) -> int | None:
+    def group_width(self) -> int:
         """Return the bits of a group of a variable difference."""
 
     def number(self) -> Stepped:
@@ -169,7 +169,7 @@ class VariableDeltas:
 
     def __init__(self, field: Sampled, span: int) -> None:
         self._run = FieldBits(field, 0, "delta")
-        self._group = field.group_bits or 7
+        self._group = field.group_width
         self.groups = max(1, -(-(2 * span).bit_length() // self._group))
         self.bits = self._group + 1
         self.bounds = (self.bits, self.groups * self.bits)

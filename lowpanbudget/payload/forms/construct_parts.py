@@ -111,7 +111,7 @@ class SeriesForm(cs.Construct):  # type: ignore[misc]
             self.escape = self.half if field.escape else None
             self.delta = coded(width, order)
         else:
-            self.group = field.group_bits or 7
+            self.group = field.group_width
             self.delta = coded(self.group + 1, order)
 
     def _parse(self, stream: Any, context: Any, path: str) -> list[Any]:

@@ -47,7 +47,7 @@ class Float(Leaf):
     typical: Decimal | None = key("A usual value.", default=None)
 
     kind: ClassVar[str] = "float"
-    called: ClassVar[tuple[str, ...]] = ("double", "real")
+    called: ClassVar[tuple[str, ...]] = ("double", "real", "half", "single", "f")
     rank: ClassVar[int] = 40
     about: ClassVar[str] = "A binary floating-point number (IEEE 754)."
     wire: ClassVar[str] = """\

@@ -102,7 +102,7 @@ bits = 3                                 # room for more names later"""
         if len(self.names) < 2:
             yield Flaw(
                 ("names",),
-                f"{plural(len(self.names), 'name')} carries nothing",
+                "one name carries nothing" if self.names else "no names",
                 "Give two names or more, or use kind 'constant'",
             )
             return

@@ -14,7 +14,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, exact, is_plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.kinds import interfaces as ask
-from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
 
@@ -39,12 +39,19 @@ class Time(Leaf):
     """
 
     bits: int = key("The width of the number of steps.", default=32)
-    step: Decimal = key("The resolution in seconds.", default=Decimal(1), called=STEP_CALLED)
+    step: Decimal = key("The resolution in seconds.", default=Decimal(1))
     epoch: str = key("What the time is counted from.", default="1970-01-01T00:00:00Z")
     typical: Decimal | None = key("A usual time, in seconds since the epoch.", default=None)
 
     kind: ClassVar[str] = "time"
-    called: ClassVar[tuple[str, ...]] = ("timestamp", "date", "datetime")
+    called: ClassVar[tuple[str, ...]] = (
+        "timestamp",
+        "date",
+        "datetime",
+        "unixtime",
+        "epoch",
+        "clock",
+    )
     rank: ClassVar[int] = 120
     about: ClassVar[str] = "A time in seconds since an epoch."
     wire: ClassVar[str] = """\

@@ -172,6 +172,9 @@ class Planner(Protocol):
     def referred(self, name: str) -> bool:
         """Return whether a later field refers to this name."""
 
+    def earlier(self, kind: str) -> list[str]:
+        """Return the names of the fields of this kind that stand before and are always present."""
+
 
 LeafConversion = Callable[[Any, Any, Known], Any]
 CodeOf = Callable[[Stepped, Any], Any]  # a value of a number as an encoding counts it, or back

@@ -4,7 +4,7 @@ An attribute is a key where its dataclass field is made by ``key(...)``; type an
 """
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple, TypeVar, dataclass_transform
 
 from lowpanbudget.values import dataclass
@@ -16,8 +16,7 @@ class DesignKey(NamedTuple):
     """A key of the design file: what it says, the words or numbers allowed, and how it is written where not plainly.
 
     ``form``: "names" (a list, or a table of names and codes), "fields", "element" or "options". ``name`` and
-    ``default`` where they are not those of the attribute; ``last``: texts list it behind the others; ``called``: words
-    that people take for it.
+    ``default`` where they are not those of the attribute; ``last``: texts list it behind the others.
     """
 
     says: str
@@ -26,11 +25,43 @@ class DesignKey(NamedTuple):
     name: str = ""
     default: Any = dataclasses.MISSING
     last: bool = False
-    called: tuple[str, ...] = ()
 
 
-# of a step: what a code is multiplied by
-STEP_CALLED = ("scale", "factor", "gain", "multiplier", "resolution", "precision", "lsb")
+# What people call a key, by its name in any kind: a hint, never another name.
+CALLED: Mapping[str, tuple[str, ...]] = {
+    "name": ("id", "field_name", "identifier"),
+    "note": ("description", "comment", "label", "doc", "about", "help", "title"),
+    "optional": ("required", "nullable", "presence", "mandatory"),
+    "at": ("position", "bit", "start", "bit_offset", "offset"),
+    "min": ("minimum", "lowest", "low", "lower", "least", "from", "range"),
+    "max": ("maximum", "highest", "high", "upper", "greatest", "most", "to"),
+    "step": (
+        "scale", "factor", "gain", "multiplier", "resolution", "precision", "lsb", "decimals", "increment",
+        "quantum",
+    ),
+    "unit": ("uom", "unit_name", "dimension", "measure"),
+    "coding": ("signed", "sign", "encoding", "format"),
+    "offset": ("bias", "zero", "origin"),
+    "length": ("size", "count", "number"),
+    "min_length": ("min_size", "min_count", "min"),
+    "max_length": ("max_size", "max_count", "capacity", "max"),
+    "bits": ("width", "size", "length", "bit_length", "nbits"),
+    "special": (
+        "sentinel", "sentinels", "invalid", "missing", "not_available", "unavailable", "nan", "na", "null", "none",
+        "special_values", "reserved",
+    ),
+    "tolerance": ("accuracy", "error", "max_error", "uncertainty"),
+    "typical": ("default", "usual", "example", "nominal"),
+    "names": ("values", "choices", "members", "symbols", "labels", "enum", "options"),
+    "values": ("table", "entries", "lookup"),
+    "element": ("item", "items", "elements", "of"),
+    "field": ("members", "items", "content"),
+    "tag": ("selector", "switch", "discriminator", "by"),
+    "option": ("cases", "variants", "alternatives"),
+    "base": ("reference", "since", "relative_to"),
+    "epoch": ("since", "origin"),
+    "deltas": ("difference", "differences"),
+}  # fmt: skip
 
 
 def key(

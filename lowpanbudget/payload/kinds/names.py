@@ -1,7 +1,7 @@
 """Names of messages, fields, flags and codes."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from lowpanbudget.payload.flaws import Flaw
 
@@ -28,9 +28,22 @@ def names_flaws(names: tuple[str, ...], key: str, *, what: str) -> Iterator[Flaw
             yield Flaw((key, index), f"{what} {name!r} stands here twice", "Rename one of them")
 
 
-def no_reference(name: str, kind: str) -> tuple[str, str]:
-    """Return what is wrong with a reference that leads to no field of this kind, and the way out."""
+def no_reference(name: str, kind: str, known: Collection[str]) -> tuple[str, str]:
+    """Return what is wrong with a reference that leads to no field of this kind, and the way out.
+
+    ``known`` are the names of earlier ones, of which one may be meant.
+    """
     return (
         f"{name!r} is no earlier field of kind {kind} that is always present",
-        f"Put a field of kind {kind} with this name before it, in this group or one around it",
+        near_name(name, known)
+        or f"Put a field of kind {kind} with this name before it, in this group or one around it",
     )
+
+
+def near_name(name: str, known: Collection[str]) -> str:
+    """Return which of the known names was meant, or an empty text: none is near, or it is one of them."""
+    from difflib import get_close_matches  # only a name that is wrong
+
+    names = {one.lower(): one for one in known}
+    near = [] if name in known else get_close_matches(name.lower(), names, 1)
+    return f"Did you mean {names[near[0]]!r}?" if near else ""

@@ -11,7 +11,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, is_plain, steps_between
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.interfaces import Coarser, Gain, Scope
-from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.steps import arithmetic, coarser_steps, special_flaws, stepped_gain
 
@@ -33,9 +33,7 @@ class Number(Stepped, Leaf):
 
     min: Decimal = key("The least value.")
     max: Decimal = key("The greatest value.")
-    step: Decimal = key(
-        "The resolution; divides the range.", default=Decimal(1), called=STEP_CALLED
-    )
+    step: Decimal = key("The resolution; divides the range.", default=Decimal(1))
     unit: str = key(
         "The unit, by SenML's registry (RFC 8428 section 12.1) where it has one.", default=""
     )
@@ -52,15 +50,10 @@ class Number(Stepped, Leaf):
 
     kind: ClassVar[str] = "number"
     called: ClassVar[tuple[str, ...]] = (
-        "int",
-        "integer",
-        "uint",
-        "unsigned",
-        "signed",
-        "decimal",
-        "fixed",
-        "scaled",
-    )
+        "int", "integer", "uint", "unsigned", "signed", "decimal", "fixed", "fixed-point", "scaled", "u", "i", "s",
+        "value", "quantity", "measurement", "percent", "percentage", "ratio", "duration", "interval", "latitude",
+        "longitude", "temperature", "total", "count", "pulses", "sensor",
+    )  # fmt: skip
     rank: ClassVar[int] = 10
     about: ClassVar[str] = "A number with a range and a step; the width follows from them."
     wire: ClassVar[str] = """\

@@ -38,7 +38,17 @@ class Octets(Counted):
     )
 
     kind: ClassVar[str] = "octets"
-    called: ClassVar[tuple[str, ...]] = ("bytes", "byte", "blob", "binary", "hex")
+    called: ClassVar[tuple[str, ...]] = (
+        "bytes",
+        "byte",
+        "blob",
+        "binary",
+        "hex",
+        "uuid",
+        "eui",
+        "opaque",
+        "raw",
+    )
     rank: ClassVar[int] = 140
     about: ClassVar[str] = (
         "Octets as they are: `length` of them, or up to `max_length` with the length in front."

@@ -23,7 +23,7 @@ class ReservedBits(Leaf):
     bits: int = key("How many.")
 
     kind: ClassVar[str] = "reserved"
-    called: ClassVar[tuple[str, ...]] = ("padding", "spare", "unused")
+    called: ClassVar[tuple[str, ...]] = ("padding", "pad", "spare", "unused", "filler")
     rank: ClassVar[int] = 100
     about: ClassVar[str] = "Bits kept for later: zero when sent, ignored when received."
     wire: ClassVar[str] = """\

@@ -25,7 +25,6 @@ class Sequence(Leaf):
     bits: int = key("Its width.", default=8)
 
     kind: ClassVar[str] = "sequence"
-    called: ClassVar[tuple[str, ...]] = ("counter",)
     rank: ClassVar[int] = 110
     about: ClassVar[str] = "A sequence number that the sender counts modulo 2^bits."
     wire: ClassVar[str] = """\

@@ -28,7 +28,7 @@ from lowpanbudget.payload.kinds.differences import (
 )
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.number import CODINGS, Number, kept_number
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
@@ -55,9 +55,7 @@ class Series(Repeated):
 
     min: Decimal = key("The least sample.")
     max: Decimal = key("The greatest sample.")
-    step: Decimal = key(
-        "The resolution of samples and differences.", default=Decimal(1), called=STEP_CALLED
-    )
+    step: Decimal = key("The resolution of samples and differences.", default=Decimal(1))
     unit: str = key("The unit.", default="")
     coding: str = key("The code of a whole sample.", default="offset", allowed=CODINGS)
     bits: int | None = key(
@@ -74,6 +72,7 @@ class Series(Repeated):
     )
 
     kind: ClassVar[str] = "series"
+    called: ClassVar[tuple[str, ...]] = ("delta", "deltas", "differences", "samples", "waveform")
     rank: ClassVar[int] = 170
     about: ClassVar[str] = (
         "Samples of one number, `length` or up to `max_length`: the first in full, the others as differences."
@@ -99,6 +98,11 @@ escape = true                 # a whole sample where a difference is too large""
     counts: ClassVar[str] = "samples"
     refusing: ClassVar[tuple[str, ...]] = ("max_length", "count_bits", "min", "max", "bits")
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "tolerance")
+
+    @property
+    def group_width(self) -> int:
+        """Return the bits of a group of a variable difference, without the one above it."""
+        return 7 if self.group_bits is None else self.group_bits
 
     def number(self) -> Number:
         """Return one sample in full."""
@@ -142,7 +146,7 @@ escape = true                 # a whole sample where a difference is too large""
                 yield Flaw(
                     (key,), "differences of variable length can be of any size", f"Leave {key} out"
                 )
-            group = self.group_bits or 7
+            group = self.group_width
             if not 1 <= group <= 31:
                 yield Flaw(
                     ("group_bits",), f"{self.group_bits} is no width of a group", "Use 1 to 31"

@@ -28,6 +28,7 @@ class Table(ListedLeaf):
     )
 
     kind: ClassVar[str] = "table"
+    called: ClassVar[tuple[str, ...]] = ("lookup", "listed")
     rank: ClassVar[int] = 30
     about: ClassVar[str] = "One of a list of values."
     wire: ClassVar[str] = """\

@@ -19,7 +19,7 @@ from lowpanbudget.payload.kinds.drawing import (
 )
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.instant import Time
-from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.names import name_flaw, no_reference
 from lowpanbudget.payload.kinds.number import Number, kept_number
 from lowpanbudget.payload.kinds.steps import stepped_gain
@@ -39,7 +39,7 @@ class TimeOffset(Field):
     base: str = key("The name of the field of kind time that it is counted from.")
     max: Decimal = key("The greatest offset in seconds.")
     min: Decimal = key("The least offset in seconds.", default=Decimal(0))
-    step: Decimal = key("The resolution in seconds.", default=Decimal(1), called=STEP_CALLED)
+    step: Decimal = key("The resolution in seconds.", default=Decimal(1))
     bits: int | None = key("The width, if more than the fewest bits.", default=None)
 
     kind: ClassVar[str] = "time-offset"
@@ -117,7 +117,8 @@ max = 3600"""
         """Return a place that holds the steps since the base."""
         base = at.scope.get(self.base)
         if base is None or base.field.kind != Time.kind or base.field.optional:
-            planner.flaw((*at.path, "base"), *no_reference(self.base, Time.kind))
+            known = planner.earlier(Time.kind)
+            planner.flaw((*at.path, "base"), *no_reference(self.base, Time.kind, known))
             return None
         return TimeOffsetNode(planner.place(self.number()), self, base.slot)
 

@@ -24,7 +24,7 @@ from lowpanbudget.payload.kinds.group import (
     wished_values,
 )
 from lowpanbudget.payload.kinds.keys import field_kind, key
-from lowpanbudget.payload.kinds.names import no_reference
+from lowpanbudget.payload.kinds.names import near_name, no_reference
 from lowpanbudget.values import dataclass
 
 if TYPE_CHECKING:
@@ -105,7 +105,8 @@ when = "service\""""
         """Return the groups of all options, or None if there are fewer without flaws than the tag has names."""
         tag = at.scope.get(self.tag)
         if tag is None or not isinstance(tag.node, TagNode) or tag.field.optional:
-            planner.flaw((*at.path, "tag"), *no_reference(self.tag, "enumeration"))
+            known = planner.earlier("enumeration")
+            planner.flaw((*at.path, "tag"), *no_reference(self.tag, "enumeration", known))
             return None
         names = tag.node.names
         nodes: dict[str, GroupNode] = {}
@@ -115,7 +116,7 @@ when = "service\""""
                 planner.flaw(
                     (*below.path, "when"),
                     f"{option.when!r} is no name of {self.tag!r}",
-                    f"Names are {', '.join(names)}",
+                    near_name(option.when, names) or f"Names are {', '.join(names)}",
                 )
             elif option.when in nodes:
                 planner.flaw(
