@@ -18,7 +18,10 @@ KEPT = {
     "Access.beyond_standard",
     "CaptureFile.source",
     "ContinuedCapture.source",
+    "ExtensionNhc.sent",
     "Iphc.around",
+    "Iphc.sent",
+    "Legacy.sent",
     "Reassembler.arrival",
     "Sweep.counted",
 }  # what is kept for them

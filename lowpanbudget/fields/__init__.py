@@ -69,6 +69,7 @@ from lowpanbudget.fields.repeats import Repeat
 from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.fields.structure import (
     SelectedRows,
+    Sent,
     WholeValue,
     WireValue,
     bits,
@@ -127,6 +128,7 @@ __all__ = (
     "Selected",
     "SelectedRows",
     "Selection",
+    "Sent",
     "ShortNumber",
     "Tagged",
     "TextString",

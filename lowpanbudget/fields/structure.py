@@ -12,7 +12,7 @@ with the section that the layout is from: nobody writes it twice.
 import dataclasses
 import inspect
 from collections.abc import Callable, Collection, Mapping
-from typing import Any, TypeVar, cast, dataclass_transform
+from typing import Any, NamedTuple, TypeVar, cast, dataclass_transform
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields.choice import Bits, Meaning
@@ -47,6 +47,13 @@ class WholeValue:
     """The base of a class that holds all of its content, such as a record: headers behind it are not inside it."""
 
     __slots__ = ()
+
+
+class Sent(NamedTuple):
+    """The ``octets`` of a header as they were read, and what they were ``read`` as, where its value does not tell."""
+
+    octets: bytes
+    read: Any
 
 
 class SelectedRows:

@@ -19,18 +19,23 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.link import beacon
 from lowpanbudget.layers.link.beacon import Beacon
 from lowpanbudget.layers.link.contents import Command, encode_command
-from lowpanbudget.layers.lowpan import fragment, lorh, mesh, recovery
+from lowpanbudget.layers.lowpan import as_sent, fragment, lorh, mesh, recovery
 from lowpanbudget.layers.lowpan.escape import Escape
+from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc
+from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, Skipped, SrhLorh
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.values import replace
 
 AnyHeader = (
     Ipv6 | OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader | Udp
     | Mesh | Broadcast | Fragment | Rfrag | RfragAck | Escape | SrhLorh | Rpi | IpInIp | Skipped
-    | Beacon | Command
+    | Iphc | UdpNhc | ExtensionNhc | Icmpv6Nhc | Legacy | Beacon | Command
 )  # fmt: skip
 _ENCODERS: dict[type, Callable[[Writer, Any], None]] = {
     **dict.fromkeys((OptionsHeader, RoutingHeader, OtherHeader), extension.encode),
@@ -41,9 +46,13 @@ _ENCODERS: dict[type, Callable[[Writer, Any], None]] = {
     Mesh: mesh.encode,
     Fragment: fragment.encode,
     Rfrag: recovery.encode,
+    Iphc: as_sent.encode_iphc,
+    UdpNhc: as_sent.encode_udp,
+    ExtensionNhc: as_sent.encode_extension,
+    Legacy: as_sent.encode_legacy,
     **{
         kind: layout_of(kind).write
-        for kind in (Ipv6, FragmentHeader, Udp, Broadcast, RfragAck, Escape)
+        for kind in (Ipv6, FragmentHeader, Udp, Broadcast, RfragAck, Escape, Icmpv6Nhc)
     },
 }
 
@@ -56,20 +65,24 @@ def write_header(
 ) -> bytes:
     """Return the octets of one header of IPv6, UDP or 6LoWPAN as its value stands, or of a beacon or command.
 
-    Source: that of the header's class, such as RFC 4944 section 5.2 of ``Mesh``. Lengths, next headers and checksums
-    are those of the value; an ``OptionsHeader`` is padded to a multiple of 8 octets. With ``carried``, the octets
-    behind the header, those are returned as well, and what the header says of them is what they are: the payload
-    length of ``Ipv6`` (RFC 8200 section 3), length and checksum of ``Udp`` (RFC 768; RFC 8200 section 8.1). For that
-    one, ``source`` and ``destination`` (the final one) are those of the IPv6 header, as text, 16 octets or
-    ``IPv6Address``. ``encode_frame`` takes a beacon or command as its payload. ``write_icmpv6`` writes messages,
-    ``compress`` compressed headers. Raises ``RequestError`` for another value, for what a field cannot hold, for what
-    has no field in the form of the header, and for addresses where no checksum is made of them.
+    A compressed header that was read (``Iphc``, ``UdpNhc``, ``ExtensionNhc``, ``Legacy``) is written in the form
+    that it came in, octet for octet; what was changed of it, in the same form where that can carry it, and byte
+    code (RFC 7400) and ``Legacy`` not at all. ``compress`` finds the shortest form of a datagram.
+
+    Source: that of the header's class, such as RFC 4944 section 5.2 of ``Mesh``. Lengths, next headers and
+    checksums are those of the value; an ``OptionsHeader`` is padded to a multiple of 8 octets. With ``carried``,
+    the octets behind the header, those are returned as well, and what the header says of them is what they are: the
+    payload length of ``Ipv6`` (RFC 8200 section 3), length and checksum of ``Udp`` (RFC 768; RFC 8200 section 8.1).
+    For that one, ``source`` and ``destination`` (the final one) are those of the IPv6 header, as text, 16 octets or
+    ``IPv6Address``. ``encode_frame`` takes a beacon or command as its payload. ``write_icmpv6`` writes messages.
+    Raises ``RequestError`` for another value, for what a field cannot hold, for what has no field in the form of
+    the header, and for addresses where no checksum is made of them.
     """
     encoder = _ENCODERS.get(type(header))
     if encoder is None:
         raise RequestError(
             f"{repeated(header)} is no header that is written alone",
-            hint="write_icmpv6 writes messages, compress compressed headers, encode_frame those of the link",
+            hint="write_icmpv6 writes messages, encode_frame headers of the link",
         )
     behind = b"" if carried is None else as_octets(carried, "carried octets")
     if carried is not None and isinstance(header, Udp):

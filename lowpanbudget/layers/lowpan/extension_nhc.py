@@ -9,9 +9,9 @@
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
-from lowpanbudget.fields import BY_RULE, IN_LINE, Bits, Choice, Header, Row, stated_by
+from lowpanbudget.fields import BY_RULE, IN_LINE, Bits, Choice, Header, Row, Sent, stated_by
 from lowpanbudget.layers.internet import chain, ipv6
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, field, replace
 
 EXTENSION_FORMAT = rfc(6282, "4.2")
 
@@ -65,12 +65,14 @@ class ExtensionNhc:
 
     ``kind`` is its next-header number; ``octets`` the whole uncompressed header (none for an IPv6 header), its first
     octet 0 while the next header is compressed (``next_header`` None). ``generic``: it came as byte code (RFC 7400).
+    ``sent`` are the octets that it was read from, and the header as it was read.
     """
 
     kind: int
     octets: bytes
     next_header: int | None
     generic: bool = False
+    sent: Sent | None = field(default=None, repr=False, compare=False)
 
     def restored(self, at: int, end: int) -> Span:
         """Return the extension header as one field, restored from the octets ``at`` to ``end``."""
@@ -85,12 +87,21 @@ class ExtensionNhc:
         return Span(first * 8, bits, name, name, self.octets, "", EXTENSION_FORMAT, source=source)
 
 
+def as_read(reader: Reader, start: int, header: ExtensionNhc) -> ExtensionNhc:
+    """Return a header with the octets that it was read from, from octet ``start`` to here."""
+    return replace(header, sent=Sent(reader.passed(start), header))
+
+
 def decode_extension(reader: Reader) -> ExtensionNhc:
     """Return the compressed extension header that comes next, expanded.
 
     For an IPv6 header (EID 7) only the NHC octet is read: IPHC follows. Raises ``WireError``.
     """
     start = reader.pos
+    return as_read(reader, start, _decode(reader, start))
+
+
+def _decode(reader: Reader, start: int) -> ExtensionNhc:
     values, rows = EXTENSION.read(reader)
     kind = EID.read(reader, rows["eid"])
     if kind == ipv6.IPV6:

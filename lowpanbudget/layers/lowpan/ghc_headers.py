@@ -142,7 +142,7 @@ def decode_extension(reader: Reader, dictionary: bytes) -> extension_nhc.Extensi
     next_header = None if values["NH"] else octets[0]
     body = octets if values["NH"] else octets[1:]
     header = extension_nhc.expanded(kind, next_header, body, start, EXTENSION.name)
-    return replace(header, generic=True)
+    return extension_nhc.as_read(reader, start, replace(header, generic=True))
 
 
 def encode_extension(

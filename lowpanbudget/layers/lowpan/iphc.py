@@ -26,6 +26,7 @@ from lowpanbudget.fields import (
     Header,
     Row,
     SelectedRows,
+    Sent,
     Use,
     restored_fields,
     ruled,
@@ -63,6 +64,7 @@ HEADER = Header(
 # --- the whole header -------------------------------------------------------------------------------
 
 
+IN_LINE_ORDER = (CID, TF, NH, HLIM, SOURCE, DESTINATION)
 RESTORED = rfc(6282, "3.2")
 OUTER_HEADER = "the outer IPv6 header"
 
@@ -89,7 +91,8 @@ class Iphc(SelectedRows):
 
     ``header.next_header`` is 59 (none) while the next header is compressed (``nhc`` True) and comes from LOWPAN_NHC;
     ``header.payload_length`` is 0 until the datagram's length is known. ``around`` are the identifiers of the header
-    around it in a tunnel, without a context and with one; None: those of the link addresses hold.
+    around it in a tunnel, without a context and with one; None: those of the link addresses hold. ``sent`` are the
+    octets that it was read from, and ``header`` as it was read.
     """
 
     header: Ipv6
@@ -97,6 +100,7 @@ class Iphc(SelectedRows):
     rows: dict[str, Row] = field(repr=False)
     contexts: tuple[int | None, int | None]
     around: "tuple[Sides, Sides] | None" = field(repr=False, default=None)
+    sent: Sent | None = field(repr=False, compare=False, default=None)
 
     def restored(self, header: Ipv6, at: int, origin: "Origin") -> tuple[Span, ...]:
         """Return the fields of ``header``, the IPv6 header as it was restored from this one at octet ``at``.
@@ -105,7 +109,7 @@ class Iphc(SelectedRows):
         """
         where, layer = at + HEADER.octets, IPV6.name
         places = {}
-        for choice in (CID, TF, NH, HLIM, SOURCE, DESTINATION):
+        for choice in IN_LINE_ORDER:
             places[choice.name] = where
             where += self.rows[choice.name].inline
 
@@ -166,6 +170,7 @@ def decode(
         compiled: Iphc | None = _COMPILED.read(reader, env)
         if compiled is not None:
             return compiled
+    start = reader.pos
     _, rows = HEADER.read(reader)
     source_id, destination_id = CID.read(reader, rows["cid"])
     traffic_class, flow_label = TF.read(reader, rows["tf"])
@@ -193,7 +198,8 @@ def decode(
         source_id if rows["source"].takes(CONTEXT) else None,
         destination_id if rows["destination"].takes(CONTEXT) else None,
     )
-    return Iphc(header, nhc, rows, used, None if outer is None and tunnel is None else sides)
+    around = None if outer is None and tunnel is None else sides
+    return Iphc(header, nhc, rows, used, around, Sent(reader.passed(start), header))
 
 
 def _compile(word: int, at: int) -> Function | None:
@@ -221,6 +227,7 @@ def take_up(source: FunctionSource, word: int, links: tuple[str, str], known: st
     rows = rows_of(word)
     assert rows is not None
     source.layer = HEADER.name
+    start = source.octets
     source.word(HEADER, word)
     values = {choice: source.row(choice, rows[choice.name]) for choice in (CID, TF, NH, HLIM)}
     addresses, contexts = [], []
@@ -244,7 +251,13 @@ def take_up(source: FunctionSource, word: int, links: tuple[str, str], known: st
         hop_limit=values[HLIM], source=addresses[0], destination=addresses[1],
     )  # fmt: skip
     used = f"({', '.join(contexts)})"
-    return source.value(Iphc, header=header, nhc=nhc, rows=source.bind(rows), contexts=used)
+    behind = source.octets
+    source.octets = start
+    sent = f"new({source.bind(Sent)}, ({source.cut(behind - start)}, {header}))"
+    source.octets = behind
+    return source.value(
+        Iphc, header=header, nhc=nhc, rows=source.bind(rows), contexts=used, sent=sent
+    )
 
 
 _COMPILED = Compiled(HEADER, _compile)

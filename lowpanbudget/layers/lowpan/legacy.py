@@ -27,6 +27,7 @@ from lowpanbudget.fields import (
     Header,
     Row,
     SelectedRows,
+    Sent,
     Use,
     restored_fields,
     ruled,
@@ -37,7 +38,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6, next_header_name
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT
-from lowpanbudget.values import FrozenDict, dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field, replace
 
 CITE = rfc(4944, "10.1")
 UDP_CITE = rfc(4944, "10.2")
@@ -130,7 +131,7 @@ class Legacy(SelectedRows):
 
     ``length_elided`` says that ``udp.length`` is 0 and must be computed; ``old_identifiers`` that an address was
     restored from a 16-bit link address by the rule of RFC 4944 section 6. ``places`` say where fields stood in line, as
-    (offset, bits) in bits.
+    (offset, bits) in bits. ``sent`` are the octets that it was read from, and the header as it was read.
     """
 
     header: Ipv6
@@ -139,6 +140,7 @@ class Legacy(SelectedRows):
     old_identifiers: bool
     rows: dict[str, Row] = field(repr=False)
     places: dict[str, tuple[int, int]] = field(repr=False)
+    sent: Sent | None = field(default=None, repr=False, compare=False)
 
     def restored(self, header: Ipv6, length_from: str) -> tuple[Span, ...]:
         """Return the fields of ``header``, the IPv6 header as it was restored from this one."""
@@ -221,7 +223,7 @@ def decode(reader: Reader, env: Env) -> Legacy:
     places |= {span.name: (span.offset_bits, span.bits) for span in reader.spans[before:]}
     elided = ((env.source, values["source"]), (env.destination, values["destination"]))
     old = any(link is not None and len(link) == 2 and code & 1 for link, code in elided)
-    return Legacy(
+    read = Legacy(
         Ipv6(traffic_class, flow_label, 0, next_header, hop_limit, source, destination),
         header,
         hc_udp is not None and bool(hc_udp["L"]),
@@ -229,6 +231,7 @@ def decode(reader: Reader, env: Env) -> Legacy:
         rows,
         FrozenDict(places),
     )
+    return replace(read, sent=Sent(reader.passed(start), read))
 
 
 def _identifier(link: bytes | None, env: Env) -> int | None:
