@@ -76,6 +76,8 @@ class Finding:
 
     ``subject``: the node, flow or message it is about. ``frames``: the numbers of the first frames that show it, of
     ``count`` hits in all. ``evidence``: octets and values. ``cause`` says why, ``advice`` what to do.
+    What holds for several subjects is told once, numbers from the least to the most; ``each`` are the findings of
+    these subjects by themselves.
     """
 
     name: str
@@ -89,6 +91,7 @@ class Finding:
     frames: tuple[int, ...] = ()
     count: int = 0
     evidence: tuple[str, ...] = ()
+    each: "tuple[Finding, ...]" = ()
 
     @property
     def has_weight(self) -> bool:

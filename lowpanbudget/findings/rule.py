@@ -83,8 +83,8 @@ class Rule:
         checks = [reads._replace(check=MethodType(reads.check, memory)) for reads in self.reads]
         return checks, None if self.at_end is None else MethodType(self.at_end, memory)
 
-    def finding(self, hit: Hit, count: int = 1) -> Finding:
-        """Return the finding that a hit makes, seen so often."""
+    def finding(self, hit: Hit, count: int = 1, each: tuple[Finding, ...] = ()) -> Finding:
+        """Return the finding that a hit makes, seen so often; ``each``: those of the subjects that it is about."""
         manual = self.manual
         return Finding(
             self.name,
@@ -98,6 +98,7 @@ class Rule:
             hit.frames,
             count,
             hit.evidence,
+            each,
         )
 
 

@@ -1,8 +1,10 @@
 """Hits counted into findings, in bounded memory: one finding for each rule and subject.
 
-A fact that is the same for several subjects is said once, with all of them: it is one of the network.
+A fact that is the same for several subjects is said once, with all of them: it is one of the network. So is what
+differs in nothing but numbers, where it holds for many. What each of them has by itself goes with it.
 """
 
+from lowpanbudget.findings.alike import form_of, listed, spanning
 from lowpanbudget.findings.finding import Finding, Hit, Severity, ranked
 from lowpanbudget.findings.rule import Rule
 from lowpanbudget.values import dataclass, field
@@ -11,6 +13,7 @@ MOST_SUBJECTS = 32  # findings of one rule; what more there is becomes one more
 MOST_FRAMES = 12  # frame numbers in a finding
 MOST_EVIDENCE = 4
 MOST_NAMED = 12  # subjects of a fact that holds for many, by name
+MANY = 4  # subjects of which one text is told, with numbers from the least to the most: fewer are told apart
 OTHERS = "others"
 
 
@@ -24,12 +27,13 @@ class _Tally:
     count: int = 0
     frames: list[int] = field(default_factory=list)
     evidence: list[str] = field(default_factory=list)
+    each: tuple[Finding, ...] = ()
 
     def finding(self) -> Finding:
         """Return the finding that they make."""
         frames, evidence = tuple(self.frames), tuple(self.evidence)
         hit = self.hit._replace(severity=self.severity, frames=frames, evidence=evidence)
-        return self.rule.finding(hit, self.count)
+        return self.rule.finding(hit, self.count, self.each)
 
 
 class Tallies:
@@ -71,9 +75,19 @@ class Tallies:
             for subject, tally in tallies.items():
                 if tally.count >= tally.rule.least or subject == OTHERS:
                     hit = tally.hit
-                    same = name, hit.network, tally.severity, hit.cause, hit.advice, hit.certainty
-                    said.setdefault(same, []).append(tally)
-        return ranked([_together(same).finding() for same in said.values()])
+                    same = name, hit.network, tally.severity, hit.advice, hit.certainty, hit.cite
+                    said.setdefault((*same, form_of(hit.cause)), []).append(tally)
+        return ranked([_together(same).finding() for like in said.values() for same in _told(like)])
+
+
+def _told(like: list[_Tally]) -> list[list[_Tally]]:
+    """Return tallies of one form that are told together: all where they are many, else those that say the same."""
+    if len(like) >= MANY:
+        return [like]
+    same: dict[str, list[_Tally]] = {}
+    for tally in like:
+        same.setdefault(tally.hit.cause, []).append(tally)
+    return [*same.values()]
 
 
 def _together(tallies: list[_Tally]) -> _Tally:
@@ -81,27 +95,17 @@ def _together(tallies: list[_Tally]) -> _Tally:
     first, *others = tallies
     if not others:
         return first
-    subjects = sorted(
-        (tally.hit.subject for tally in tallies), key=lambda one: (one == OTHERS, one)
-    )
+    tallies = sorted(tallies, key=lambda tally: (tally.hit.subject == OTHERS, tally.hit.subject))
+    subjects = [tally.hit.subject for tally in tallies]
+    cause = spanning([tally.hit.cause for tally in tallies])
     together = _Tally(
         first.rule,
-        first.hit._replace(subject=_listed(subjects)),
+        first.hit._replace(subject=listed(subjects, MOST_NAMED), cause=cause),
         first.severity,
         sum(tally.count for tally in tallies),
         sorted({number for tally in tallies for number in tally.frames})[:MOST_FRAMES],
+        each=tuple(tally.finding() for tally in tallies),
     )
     evidence = dict.fromkeys(text for tally in tallies for text in tally.evidence)
     together.evidence = list(evidence)[:MOST_EVIDENCE]
     return together
-
-
-def _listed(subjects: list[str]) -> str:
-    """Return subjects in a row; of many the first by name, and how many more. What all say behind them stands once."""
-    whats = {subject.partition(": ")[2] for subject in subjects}
-    what = whats.pop() if len(whats) == 1 else ""
-    if what:
-        subjects = [subject.partition(": ")[0] for subject in subjects]
-    named = ", ".join(subjects[:MOST_NAMED])
-    more = len(subjects) - MOST_NAMED
-    return (named if more <= 0 else f"{named} and {more} more") + (what and f": {what}")

@@ -64,6 +64,7 @@ def findings(results: Iterable[Finding]) -> list[Data]:
             "certainty": finding.certainty.value,
             "link": finding.cite.link,
             "has_weight": finding.has_weight,
+            "each": findings(finding.each),
         }
         for finding in results
     ]

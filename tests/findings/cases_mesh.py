@@ -351,7 +351,7 @@ MESH_FURTHER.append(
         lambda: over_relay(*[air.datagram(DATA)] * 3, plan=PLAN_ROUTED),
         Told(
             "risk",
-            "flow readings, 0x0017, flow readings, 0x0018: mesh dispatch, mesh originator address form (V), mesh final "
+            "flow readings, 0x0017, 0x0018: mesh dispatch, mesh originator address form (V), mesh final "
             "address form (F), mesh hops left",
             "headers take 3 octets more than budgeted for the first hop",
             (

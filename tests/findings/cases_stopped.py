@@ -98,7 +98,7 @@ STOPPED_FURTHER = (
         lambda: stopped_at(60, 60, 60),
         Told(
             "risk",
-            f"{READING}, {FAR_READING}, {FAR_READING[:-1]}3",
+            f"{READING}, {FAR_READING.rpartition(' ')[2]}, {FAR_READING.rpartition(' ')[2][:-1]}3",
             "no message of flow readings for the last 30.3 minutes, planned are 30 s: 3 senders stopped within 10 s",
             ("each sender was heard 10 s before the end or later",),
             (1063, 1065, 1067),

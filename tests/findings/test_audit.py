@@ -531,7 +531,7 @@ def test_subjects_beyond_those_that_are_told_apart_are_others() -> None:
     (rule,) = [rule for rule in CAPTURE_RULES if rule.name == "frame-too-long"]
     tallies = Tallies()
     for node in range(1, 60):
-        tallies.count(rule, Hit(f"{200 + node} octets", (), f"node {node}"), node)
+        tallies.count(rule, Hit(f"octets of {chr(64 + node)}", (), f"node {node}"), node)
     found = tallies.findings()
     assert len(found) == MOST_SUBJECTS + 1
     assert sum(one.count for one in found) == 59
