@@ -5,7 +5,7 @@ frame -> scene -> what is in it, each given to the rules that read its class or 
 Frames that are alike but for numbers and payload are judged once by the rules that do not look at those.
 """
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable
 from math import nan
 from typing import Any
 
@@ -27,7 +27,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.elapsed import Elapsed
 from lowpanbudget.findings.entries import Entries
 from lowpanbudget.findings.finding import Finding, Hit
-from lowpanbudget.findings.judged import Judged, judged_of, pans_of
+from lowpanbudget.findings.judged import Judged, judged_of, noticed, pans_of
 from lowpanbudget.findings.networks import HeardNetwork, HeardNetworks
 from lowpanbudget.findings.questions import Plan
 from lowpanbudget.findings.rule import FaultOf, Noticed, Rule
@@ -35,10 +35,8 @@ from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.findings.unproven import evident
-from lowpanbudget.findings.wrong_sums import without_contents
+from lowpanbudget.findings.wrong_sums import is_content
 from lowpanbudget.stack.events import TimedOut
-from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import Fate
 
 
@@ -165,24 +163,20 @@ class Audit:
         self._look(scene, judged, sighting)
         if sighting.template is not None:
             again = self._now.questions.again
-            judged.varying = [one for one in judged.layers if again(one.__class__)]
+            is_wrong = (
+                sighting.template.is_wrong
+            )  # what such a datagram holds may be dropped with it, or not
+            judged.varying = [
+                one
+                for one in judged.layers
+                if again(one.__class__) or (is_wrong and is_content(one))
+            ]
             sighting.template.facts[self._now.questions] = judged
-
-    def _noticed(self, frame: Frame, sighting: Sighting) -> Sequence[Notice]:
-        """Return what reading a frame noticed, and what is told of this one alone when it is like one before."""
-        template, noticed = sighting.template, sighting.notices
-        read = () if template is None else template.example.notices
-        if self._plan is None:
-            notices = sighting.holding(frame.notices)
-            return [*notices, *(notice for notice in noticed if notice not in read)]
-        if noticed == read and not (template is not None and template.is_wrong):
-            return ()
-        return [one for one in noticed if one not in read or one.name in WRONG_CHECKSUMS]
 
     def _look(self, scene: Scene, judged: Judged, sighting: Sighting) -> None:
         frame, template = scene.frame, sighting.template
         arrival, datagram = sighting.arrival, sighting.datagram
-        notices = self._noticed(frame, sighting)
+        notices = noticed(sighting, frame, is_again=self._plan is not None)
         if template is not None and frame is not template.example:
             arrival = datagram = None  # noise may read as such
         if arrival is not None:
@@ -197,9 +191,10 @@ class Audit:
             scene.hear(datagram, judged.headers, (scene.number,))
         layers, heard = judged.varying, scene.datagram
         if notices and heard is not None and any(one.name in WRONG_CHECKSUMS for one in notices):
-            layers = self._arrive_wrong(scene, heard, layers)
-        for layer in layers:
-            self._give(scene, layer)
+            self._look_wrong(scene, heard, layers)
+        else:
+            for layer in layers:
+                self._give(scene, layer)
         for notice in notices:
             if heard is None or not heard.is_dropped or notice.name != PAYLOAD_UNREADABLE:
                 self._give(scene, notice, Noticed(notice.name))
@@ -238,8 +233,9 @@ class Audit:
                 self._give(scene, fragmented, OF_TWO)
             return
         if whole.is_wrong:
-            layers = self._arrive_wrong(scene, datagram, layers)
-        self._give_all(scene, layers)
+            self._look_wrong(scene, datagram, layers)
+        else:
+            self._give_all(scene, layers)
         notice = unreadable(whole.upper)
         if notice is not None and not datagram.is_dropped:
             self._give(scene, notice, Noticed(notice.name))
@@ -247,16 +243,18 @@ class Audit:
             self._give(scene, notice, Noticed(notice.name))
         self._settle(scene, datagram)
 
-    def _arrive_wrong(
-        self, scene: Scene, datagram: HeardDatagram, layers: Sequence[Any]
-    ) -> Sequence[Any]:
-        """Give the reading of a wrong checksum; return the headers to judge: none that are dropped with it."""
+    def _look_wrong(self, scene: Scene, datagram: HeardDatagram, layers: Iterable[Any]) -> None:
+        """Give the reading of a wrong checksum, and the headers, but for what is dropped with it."""
         datagram.is_sum_wrong = True
         self._arrive(scene, datagram)
         reading = self._now.wrong.read(scene, datagram)
         if reading is not None:
             self._give_anew(scene, reading, reading.slip)
-        return without_contents(layers) if datagram.is_dropped else layers
+        for layer in layers:
+            if not is_content(layer):
+                self._give(scene, layer)
+            elif not datagram.is_dropped:
+                self._give_anew(scene, layer)
 
     def _arrive(self, scene: Scene, datagram: HeardDatagram) -> None:
         """Give the way of a datagram to here."""
@@ -299,7 +297,7 @@ class Audit:
             if hits is not None:
                 self._take(asked[check], hits, scene.number)
 
-    def _give_anew(self, scene: Scene, item: object, value: Hashable) -> None:
+    def _give_anew(self, scene: Scene, item: object, value: Hashable = None) -> None:
         """Ask all rules about what is of this frame alone, also where others are alike."""
         before, self._plan, self._kept = (self._plan, self._kept), None, None
         self._give(scene, item, value)

@@ -31,6 +31,16 @@ def design(scene: Scene) -> bool:
     return scene.known.design is not None
 
 
+def wrong_checksum(scene: Scene) -> bool:
+    """Return whether its datagram has a wrong checksum."""
+    return scene.datagram is not None and scene.datagram.is_sum_wrong
+
+
+def unplanned(scene: Scene) -> bool:
+    """Return whether the design has no flow for its datagram."""
+    return scene.match is None
+
+
 def beacon(scene: Scene) -> bool:
     """Return whether it is a beacon."""
     return scene.mac is not None and scene.mac.frame_type == FrameType.BEACON

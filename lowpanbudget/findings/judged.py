@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from typing import Any
 
-from lowpanbudget.capture.follow.templates import Template
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.templates import WRONG_CHECKSUMS, Template
 from lowpanbudget.findings.assembled import PutTogether
 from lowpanbudget.findings.entries import Entries
 from lowpanbudget.findings.finding import Hit
@@ -14,6 +15,8 @@ from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
 _MOST_ASSEMBLED = 16
@@ -64,3 +67,14 @@ def pans_of(mac: Mac | None) -> list[int]:
     if mac is None or mac.fault is not None:
         return []
     return [pan for pan in (mac.source_pan, mac.destination_pan) if pan is not None]
+
+
+def noticed(sighting: Sighting, frame: Frame, *, is_again: bool) -> Sequence[Notice]:
+    """Return what reading a frame noticed; of one that is like one before what is told of this one alone."""
+    template, told = sighting.template, sighting.notices
+    read = () if template is None else template.example.notices
+    if not is_again:
+        return [*sighting.holding(frame.notices), *(one for one in told if one not in read)]
+    if told == read and not (template is not None and template.is_wrong):
+        return ()
+    return [one for one in told if one not in read or one.name in WRONG_CHECKSUMS]

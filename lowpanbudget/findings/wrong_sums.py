@@ -99,7 +99,12 @@ class WrongSums:
 
 def without_contents(layers: Sequence[Any]) -> Sequence[Any]:
     """Return the headers in a datagram without those that its checksum covers as contents."""
-    return [one for one in layers if not isinstance(one, _COVERED)]
+    return [one for one in layers if not is_content(one)]
+
+
+def is_content(layer: object) -> bool:
+    """Return whether a header in a datagram is one that its checksum covers as contents."""
+    return isinstance(layer, _COVERED)
 
 
 def changed_by(known: Surroundings) -> dict[str, str]:

@@ -32,6 +32,7 @@ from lowpanbudget.values import dataclass, field, replace
 
 # headers whose reading compares no length with the octets behind them
 _ANY_LENGTH = (Mac, Mesh, Broadcast, Iphc, ExtensionNhc, UdpNhc, CoapMessage)
+_USUAL = [Mac, Iphc, UdpNhc]
 _OF_THE_HOP = (Mac, Mesh, Broadcast, Fragment)  # headers that leave nothing in the datagram
 _LAYER, _BITS = attrgetter("layer"), attrgetter("bits")
 _LENGTH_END = 6  # octets up to the end of the length in a header of IPv6 (RFC 8200 section 3) and of UDP (RFC 768)
@@ -238,7 +239,7 @@ def _is_wrong_alone(template: Template) -> bool:
     """Return whether nothing but a wrong checksum was noticed of a frame, whose headers are the usual ones."""
     names = [notice.name for notice in template.notices]
     kinds = [type(head.value) for head in template.example.heads]
-    return names == ["udp-checksum-wrong"] and kinds == [Mac, Iphc, UdpNhc]
+    return names == ["udp-checksum-wrong"] and kinds in (_USUAL, [*_USUAL, CoapMessage])
 
 
 def shifted(place: Place, octets: int) -> Place:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier, link_text
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.captures.contexts import announced
 from lowpanbudget.findings.checksum import SumReading, detail_of, is_right
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -299,7 +300,7 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
         yield of_other_link(sender, found, off, known) or of_prefix(sender, found, off, known)
 
 
-@CHECKSUMS.rule("checksum-wrong", HeardDatagram)
+@CHECKSUMS.rule("checksum-wrong", HeardDatagram, varies=True, concerns=concerns.wrong_checksum)
 def checksum_zero(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Take UDP checksums of zero, which IPv6 does not allow, where they are heard first."""
     header = datagram.udp_last

@@ -281,9 +281,7 @@ _OWN_PAN = (
 )
 
 
-@PLAN.rule(
-    "port-not-in-design", HeardDatagram, varies=True, concerns=lambda scene: scene.match is None
-)
+@PLAN.rule("port-not-in-design", HeardDatagram, varies=True, concerns=concerns.unplanned)
 def port_not_in_design(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Look ports up; where a flow has CoAP, its port is planned."""
     design, content = scene.known.design, datagram.udp
