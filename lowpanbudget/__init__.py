@@ -74,11 +74,12 @@ if TYPE_CHECKING:
     from lowpanbudget.deployment.measured import (
         MeasuredBurst as MeasuredBurst, MeasuredFlow as MeasuredFlow, MeasuredLink as MeasuredLink,
         MeasuredNode as MeasuredNode, MeasuredRecovery as MeasuredRecovery, Measurement as Measurement,
-        PlanCheck as PlanCheck, PlanNumber as PlanNumber, PlanVerdict as PlanVerdict, RelayWait as RelayWait,
+        PlanCheck as PlanCheck, PlanNumber as PlanNumber, PlanVerdict as PlanVerdict,
         ReportsTogether as ReportsTogether,
     )
     from lowpanbudget.deployment.measurement import measure as measure
     from lowpanbudget.deployment.numbering import NumberedAnew as NumberedAnew, OldMessage as OldMessage
+    from lowpanbudget.deployment.on_the_way import LostOnLink as LostOnLink, RelayWait as RelayWait
     from lowpanbudget.deployment.played_load import HopLoad as HopLoad
     from lowpanbudget.deployment.rhythm import RhythmPart as RhythmPart
     from lowpanbudget.deployment.service import (

@@ -39,10 +39,11 @@ NAMES = {
     "deployment.delays": "Delays",
     "deployment.measured": (
         "MeasuredBurst MeasuredFlow MeasuredLink MeasuredNode MeasuredRecovery Measurement "
-        "PlanCheck PlanNumber PlanVerdict RelayWait ReportsTogether"
+        "PlanCheck PlanNumber PlanVerdict ReportsTogether"
     ),
     "deployment.measurement": "measure",
     "deployment.numbering": "NumberedAnew OldMessage",
+    "deployment.on_the_way": "LostOnLink RelayWait",
     "deployment.played_load": "HopLoad",
     "deployment.rhythm": "RhythmPart",
     "deployment.service": "HopService QuantileRange Quantiles",

@@ -48,6 +48,7 @@ from lowpanbudget import (
     Key,
     Limits,
     LossRuns,
+    LostOnLink,
     Mac,
     MeasuredFlow,
     MeasuredRecovery,
@@ -266,6 +267,7 @@ def test_what_a_capture_is_measured_in() -> None:
     assert (hints["leap"], hints["recovery"]) == (ClockLeap | None, MeasuredRecovery | None)
     hints = get_type_hints(MeasuredFlow)
     assert (hints["old"], hints["waits"]) == (tuple[OldMessage, ...], tuple[RelayWait, ...])
+    assert hints["lost"] == tuple[LostOnLink, ...]
     assert (hints["anew"], hints["rhythm"]) == (tuple[NumberedAnew, ...], tuple[RhythmPart, ...])
     found: CountedFrames = survey(EXAMPLES / "archive.pcap").shares
     assert found.columns + found.followed >= 0

@@ -46,14 +46,26 @@ def piece_of(sighting: Sighting, matcher: Matcher | None) -> Piece | None:
         return None
     is_whole = sighting.datagram is not None
     if isinstance(part, Rfrag):
-        return Piece(_begins_compressed(sighting, mac, part, matcher), is_whole)
+        return Piece(front_of(sighting, matcher), is_whole)
     arrival = sighting.arrival
     if arrival is None or arrival.datagram.is_copy:
         return None
-    front = template.build(payload) if part.first else None
-    begins = None if not front else _begins(sighting, mac, front, part.size, template.flow, matcher)
-    datagram = arrival.datagram
+    begins, datagram = front_of(sighting, matcher), arrival.datagram
     return Piece(begins, is_whole, datagram.key, datagram, datagram.fate is not Fate.OPEN)
+
+
+def front_of(sighting: Sighting, matcher: Matcher | None) -> Crossing | None:
+    """Return what a first part tells of its datagram; None of others, and where that is not read."""
+    template, payload = sighting.template, sighting.payload
+    if template is None or payload is None or template.example.mac is None:
+        return None
+    mac, part = template.example.mac, template.example.fragment
+    if part is None or not part.first:
+        return None
+    if isinstance(part, Rfrag):
+        return _begins_compressed(sighting, mac, part, matcher)
+    front = template.build(payload)
+    return None if not front else _begins(sighting, mac, front, part.size, template.flow, matcher)
 
 
 def _begins_compressed(

@@ -13,6 +13,7 @@ from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, mark_of, upper_of
 from lowpanbudget.capture.follow.matching import Matched
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.recovery_parts import RecoveryPart, recovery_part
 from lowpanbudget.capture.sums_read import is_sum_right
 from lowpanbudget.capture.tally_place import application_octets, is_empty_message
 from lowpanbudget.design.flow import Flow
@@ -20,7 +21,7 @@ from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.layers.lowpan.mesh import Mesh
-from lowpanbudget.layers.lowpan.recovery import RFRAG, Rfrag, RfragAck
+from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.stack.decoder import Decoder
@@ -80,19 +81,6 @@ class Crossing(NamedTuple):
         """
         inner = self.hop_limit if self.inner_limit is None else self.inner_limit
         return inner, self.hop_limit, self.mesh_left or 0
-
-
-class RecoveryPart(NamedTuple):
-    """A fragment under a tag that may be asked for again, or what ``answers`` such: all came, or it ``aborts``.
-
-    ``unread``: the headers that it brings could not be read.
-    """
-
-    tag: int
-    answers: bool = False
-    is_all: bool = False
-    aborts: bool = False
-    unread: bool = False
 
 
 class HeardFrame(NamedTuple):
@@ -173,7 +161,7 @@ def heard_frame(sighting: Sighting, names: NodeNames) -> HeardFrame | None:
         None if facts.to_all else _crossing(sighting, mac, sighting.decoder.devices, facts.mesh),
         facts.refuses,
         facts.carried,
-        None if facts.recovers is None else _recovery(facts.recovers, sighting),
+        None if facts.recovers is None else recovery_part(facts.recovers, facts.mesh, sighting),
         sighting.frame_counter,
         facts.key,
         facts.to_all,
@@ -198,17 +186,6 @@ def _header_facts(mac: Mac, example: Frame, decoder: Decoder, names: NodeNames) 
         security and (security.key_id_mode, security.key_source, security.key_index),
         next((one for one in example.layers if isinstance(one, Mesh)), None),
     )
-
-
-def _recovery(header: Rfrag | RfragAck, sighting: Sighting) -> RecoveryPart | None:
-    """Return what a frame brings of a datagram in recoverable fragments; of frames that are alike each has its tag."""
-    if isinstance(header, RfragAck):
-        return RecoveryPart(header.tag, True, header.complete, header.aborted)
-    payload = sighting.payload
-    if header.abort or payload is None or len(payload) < header.length + RFRAG.octets:
-        return None
-    unread = sighting.fault is not None
-    return RecoveryPart(payload[-header.length - RFRAG.octets + 1], unread=unread)
 
 
 _OUTSIDE = "outside"  # the role of a station that the network does not reach by its own links
@@ -252,8 +229,7 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices, mesh: Mesh | None)
 
 def in_mesh(crossing: Crossing, mesh: Mesh, mac: Mac, devices: Devices) -> Crossing:
     """Return a crossing with the hops left; between the two ends of the mesh it is at neither end of its way."""
-    begins = node_of(mac.source, mac, devices) == node_of(mesh.originator, mac, devices)
-    ends = node_of(mac.destination, mac, devices) == node_of(mesh.final, mac, devices)
+    begins, ends = ends_in_mesh(mesh, mac, devices)
     # addresses of two lengths may be of one node; fragments are taken together from all links
     alike = len(mac.destination or b"") == len(mesh.final) and len(crossing.numbers) == 1
     return crossing._replace(
@@ -263,6 +239,12 @@ def in_mesh(crossing: Crossing, mesh: Mesh, mac: Mac, devices: Devices) -> Cross
         goes_on=alike and not ends,
         runs_out=alike and not ends and mesh.is_last_hop,
     )
+
+
+def ends_in_mesh(mesh: Mesh, mac: Mac, devices: Devices) -> tuple[bool, bool]:
+    """Return whether a frame comes from where its way in a mesh begins, and goes to where it ends."""
+    begins = node_of(mac.source, mac, devices) == node_of(mesh.originator, mac, devices)
+    return begins, node_of(mac.destination, mac, devices) == node_of(mesh.final, mac, devices)
 
 
 def through_tunnel(

@@ -2,7 +2,7 @@
 
 from collections import Counter as Tally
 
-from lowpanbudget.capture.beginnings import piece_of
+from lowpanbudget.capture.beginnings import Piece, piece_of
 from lowpanbudget.capture.crossings import HeardFrame, heard_frame
 from lowpanbudget.capture.ends import NodeNames
 from lowpanbudget.capture.files.record import ReadingNotice
@@ -12,17 +12,20 @@ from lowpanbudget.capture.follow.parts import Settled
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.number_rows import NumberRows
+from lowpanbudget.capture.passed_parts import PassedPart, passed_part
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.airtime_seen import MOST_NODES, OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
 from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, numbered
-from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, Tries, by_flow
+from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, Tries
 from lowpanbudget.deployment.leaps import Leaps, close
 from lowpanbudget.deployment.link_checks import link_checks
 from lowpanbudget.deployment.links_seen import Links, most_tries
 from lowpanbudget.deployment.measured import MeasuredBurst, MeasuredFlow, Measurement, PlanCheck
 from lowpanbudget.deployment.names_seen import NamesSeen
 from lowpanbudget.deployment.networks_seen import OtherNetworks
+from lowpanbudget.deployment.on_the_way import by_flow, stopped_further
+from lowpanbudget.deployment.passed_on import PassedOn
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, node_checks
 from lowpanbudget.deployment.recovery_seen import RecoveriesSeen
@@ -61,6 +64,7 @@ class DatedPart:
         self._matcher = None if design is None else Matcher(design)
         self._stopped = StoppedSeen(most)
         self._recoveries = RecoveriesSeen(self._stopped)
+        self._passed = PassedOn(most, self._ways.answering)
         self._silences = Silences()
         every = () if design is None else (one.every_s or 0.0 for one in design.flows)
         self._rows, self._of_two = NumberRows[bytes](), set[bytes]()
@@ -118,10 +122,13 @@ class DatedPart:
         if unread and frame.sender is not None and time_ns is not None:
             self._closed_ns[frame.sender] = time_ns
         answering = self._ways.acknowledger(frame) if frame.answers else None
-        tries, journey = self._ways.heard(frame)
+        # a mesh passes parts on one by one: what is put together of them is of all links
+        passed = passed_part(sighting, self._matcher)
+        on_one = frame if passed is None else frame._replace(crossing=None)
+        tries, journey = self._ways.heard(on_one)
         is_aside = sighting.settled is not None and self._is_aside(frame, sighting.settled, tries)
         self._on_air.heard(frame, answering, is_aside=is_aside)
-        piece = piece_of(sighting, self._matcher)
+        piece = self._piece(sighting, frame, passed, tries)
         self._stopped.hear(frame, piece, tries)
         self._recoveries.hear(frame, piece, tries)
         if tries is not None:
@@ -147,6 +154,18 @@ class DatedPart:
                 self._on_air.number(before)
         return settled.is_aside
 
+    def _piece(
+        self, sighting: Sighting, frame: HeardFrame, passed: PassedPart | None, tries: Tries | None
+    ) -> Piece | None:
+        """Return the part of a datagram that a frame brings; one that a mesh passes on is followed by itself."""
+        if passed is None:
+            if frame.recovery is not None and frame.recovery.answers and frame.recovery.is_all:
+                self._passed.told(frame.recovery.passed)
+            return piece_of(sighting, self._matcher)
+        if frame.crossing is not None:
+            self._ways.read_sum(frame.crossing)
+        return Piece(None, self._passed.hear(frame, passed, tries))
+
     def is_near(self, time_ns: int) -> bool:
         """Return whether no leap lies between the last record and one of that time."""
         return self._now_ns is None or abs(time_ns - self._now_ns) < LEAP_S * SECOND
@@ -170,7 +189,12 @@ class DatedPart:
     ) -> Measurement:
         """Return all that was measured."""
         self._recoveries.finish(self._last_ns)
-        stopped = self._stopped.journeys(self._last_ns, self._ways.answering)
+        answering = self._ways.answering
+        passed, begun = self._passed.journeys(self._last_ns)
+        self._stopped.add(begun)
+        stopped = self._stopped.journeys(self._last_ns, answering)
+        self._stopped.judge(passed, answering)
+        self._journeys = sorted([*self._journeys, *passed], key=lambda one: one.number)
         leap = self._leaps.leap
         if leap is not None:
             self._take_out(leap.silence, stopped)
@@ -186,7 +210,9 @@ class DatedPart:
         nodes = self._on_air.nodes(listened)
         missing = Tally({one.node: one.missing for one in nodes}) + Tally(self._recoveries.missing)
         heard = frozenset(one.node for one in nodes if one.numbers)
-        missed = Missed(self._most_tries, missing, self._ways.reads_sums, heard)
+        missed = Missed(self._most_tries, missing, self._ways.reads_sums, heard, answering)
+        ways = [(one.flow, one.journeys, one.arrived) for one in groups]
+        stopped_further(ways, self._stopped.further)
         groups, unsettled = with_stopped(groups, stopped)
         burst: MeasuredBurst | None = None
         if self._burst is not None:
@@ -219,7 +245,7 @@ class DatedPart:
                 timed=timed,
                 receivers=receivers,
                 unread=self._unread,
-                beyond=self._beyond + self._stopped.beyond,
+                beyond=self._beyond + self._stopped.beyond + self._passed.beyond,
                 unsettled=unsettled,
                 silences=silences,
                 unasked=self._names.hops(self._links.unasked),
@@ -268,8 +294,8 @@ class DatedPart:
         closed_ns = -1 if sender is None else self._closed_ns.get(sender, -1)
         until = None if closed_ns > (last.heard_ns or 0) else self._last_ns
         flow = flow_seen(group, missed, latency_s)
-        waits = self._names.waits(flow.waits)
-        return replace(flow, rhythm=rhythm_of(group, silences, until), waits=waits)
+        waits, lost = self._names.waits(flow.waits), self._names.lost(flow.lost)
+        return replace(flow, rhythm=rhythm_of(group, silences, until), waits=waits, lost=lost)
 
     def _planned_s(self, flow: str | None) -> tuple[float | None, float | None]:
         """Return the quickest interval that the design plans for a flow, its bursts included, and the usual one."""

@@ -20,6 +20,7 @@ from lowpanbudget.deployment.numbering import (
     counted,
     places,
 )
+from lowpanbudget.deployment.on_the_way import lost_seen
 from lowpanbudget.values import FrozenDict
 
 _MOST_STANDING = 4  # messages in a row with one number, from which it counts nothing; our choice
@@ -73,13 +74,14 @@ class Missed(NamedTuple):
     """What may have gone by unheard: a frame is tried ``most_tries`` times, ``frames`` of each node were missed.
 
     ``reads_sums``: what is needed to judge checksums is known here, for there are right ones. Of those ``heard`` frames
-    with numbers came, which tell how many were missed.
+    with numbers came, which tell how many were missed; ``answering`` are heard to acknowledge.
     """
 
     most_tries: int
     frames: Mapping[bytes, int]
     reads_sums: bool = True
     heard: Collection[bytes] = ()
+    answering: Collection[bytes] = ()
 
 
 def may_have_arrived(
@@ -151,6 +153,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
     steps = [one.crossing.step_s for one in journeys if one.crossing.step_s is not None]
     has_ends = any(group.arrived) or any(_is_judged(one, missed) for one in journeys)
     stuck, stuck_at = _stuck(journeys)
+    lost = lost_seen(journeys, group.arrived, missed.answering, missed.most_tries)
     twice = [one for one in journeys if one.said_for_nothing]
     reasons = Tally(one.crossing.unread for one in journeys if one.crossing.unread)
     bare = Tally(one.crossing.unprotected for one in journeys if one.crossing.unprotected)
@@ -197,6 +200,8 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         twice_after_s=median(later) if (later := [*again_after(twice)]) else None,
         twice_numbers=tuple(one.again_number for one in twice[:_MOST_ANEW]),
         waits=tuple(waits_seen(journeys)),
+        lost=tuple(lost) if has_ends else (),
+        at_end=sum(one.at_end for one in journeys),
     )
 
 

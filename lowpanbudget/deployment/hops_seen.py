@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from statistics import median
 
 from lowpanbudget.deployment.journeys import SECOND, Journey
-from lowpanbudget.deployment.measured import RelayWait
+from lowpanbudget.deployment.on_the_way import RelayWait
 
 _USUAL_LIMITS = (64, 128, 255)
 

@@ -4,10 +4,9 @@ What stays the same on the way tells them apart (``Crossing.mark``); hop limits 
 that left anew with the same contents is another one, or the same said twice where its message counts.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 from lowpanbudget.capture.crossings import Crossing, HeardFrame, HopsLeft
-from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.parts import REPEAT_NS
 from lowpanbudget.capture.follow.repeats import ACK_WITHIN_NS
 from lowpanbudget.capture.recent import Recent
@@ -58,6 +57,14 @@ class Tries:
         """Return whether its sender stopped before so many tries, without an acknowledgement or refusal heard here."""
         return self.is_open and self.times < most
 
+    def was_taken(self, answering: Collection[bytes], most: int = 0) -> bool:
+        """Return whether its receiver has it, as far as heard here; ``answering`` are heard to acknowledge.
+
+        A sender that stops before ``most`` tries has had its acknowledgement, whoever heard it.
+        """
+        asks = self.asks and self.receiver in answering
+        return bool(self.answers or self.recovered) or not asks or self.stopped_before(most)
+
     @property
     def end_ns(self) -> int | None:
         """Return when it was over, to its last bit: the try that was acknowledged as heard here, else the last one."""
@@ -77,7 +84,8 @@ class Journey:
     did not go on unheard. One that ``runs_out`` was heard last with a hop limit that nobody may lower, one that
     ``goes_on`` on its way to another node (``Crossing.goes_on``); ``sum_wrong`` tells that its receiver drops it. It
     was said ``again`` so often, ``left_again`` of them where it began, the first time in frame ``again_number``.
-    ``waits`` are nodes that sent it on, and the nanoseconds that it was in them.
+    ``waits`` are nodes that sent it on, and the nanoseconds that it was in them. ``tried`` are the frames of a link
+    that brought a part of it, and not all.
     """
 
     crossing: Crossing
@@ -98,6 +106,7 @@ class Journey:
     again_number: int = 0
     again_ns: int | None = None
     waits: list[tuple[bytes, int]] = field(default_factory=list)
+    tried: tuple[Tries, ...] = ()
     is_stopped: bool = False
     is_unsure: bool = False
     is_told: bool = False
@@ -122,6 +131,15 @@ class Journey:
         """Return the frames that brought it over the last link and were never acknowledged, as heard here."""
         parts = self.parts or (() if self.last is None else (self.last,))
         return [one for one in parts if not one.answers and not one.recovered]
+
+    def stop(self, answering: Collection[bytes], most: int) -> Tries | None:
+        """Return the frame with which it was heard last: one that was tried up to ``most`` times in vain, if any was.
+
+        ``answering`` are heard to acknowledge.
+        """
+        frames = [*self.parts, *self.tried]
+        in_vain = (one for one in frames if not one.was_taken(answering, most))
+        return next(in_vain, self.tried[-1] if self.tried else self.last)
 
     @property
     def took_s(self) -> float | None:
@@ -274,8 +292,7 @@ class Journeys:
         journey.parts = tuple(one for one in parts if one is not None)
         journey.at_end, journey.goes_on = crossing.at_end, crossing.goes_on
         journey.runs_out, journey.sum_wrong = crossing.runs_out, crossing.sum_right is False
-        if crossing.sum_right and not self.reads_sums:
-            self.reads_sums = not crossing.flow.source.is_link_local
+        self.read_sum(crossing)
         journey.seen_ns = frame.time_ns
 
     def _start(self, crossing: Crossing, frame: HeardFrame) -> int | None:
@@ -289,9 +306,16 @@ class Journeys:
         All frames that brought it over its last link were acknowledged, as far as they ask for that; or nobody there is
         ever heard to acknowledge. What has a wrong checksum its receiver drops (RFC 8200 section 8.1).
         """
+        if journey.is_told and not journey.sum_wrong:
+            return True
         if not journey.at_end or journey.last is None or journey.sum_wrong:
             return False
-        return not any(one.asks and one.receiver in self.answering for one in journey.unanswered)
+        return all(one.was_taken(self.answering) for one in journey.unanswered)
+
+    def read_sum(self, crossing: Crossing) -> None:
+        """Note a right checksum of what goes further than a link."""
+        if crossing.sum_right and not self.reads_sums:
+            self.reads_sums = not crossing.flow.source.is_link_local
 
 
 def _may_go_on(journey: Journey, now_ns: int | None) -> bool:
@@ -303,13 +327,3 @@ def _may_go_on(journey: Journey, now_ns: int | None) -> bool:
 def _continues(journey: Journey, crossing: Crossing) -> bool:
     """Return whether a datagram goes on: on a link that it was not heard on, behind those where it was."""
     return crossing.left < journey.last_left and not crossing.at_origin
-
-
-def by_flow(
-    journeys: list[Journey],
-) -> Iterator[tuple[tuple[FlowKey, str | None], list[Journey]]]:
-    """Yield the journeys of each flow and message, in their order."""
-    groups: dict[tuple[FlowKey, str | None], list[Journey]] = {}
-    for one in journeys:
-        groups.setdefault((one.crossing.flow, one.crossing.message), []).append(one)
-    yield from groups.items()

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from enum import Enum
-from typing import NamedTuple
 
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.clock import ClockLeap, ClockPutBack
@@ -10,8 +9,9 @@ from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread
 from lowpanbudget.deployment.numbering import NumberedAnew, OldMessage
+from lowpanbudget.deployment.on_the_way import LostOnLink, RelayWait, lost_together
 from lowpanbudget.deployment.rhythm import RhythmPart
-from lowpanbudget.shown import LINK_ADDRESS, shown_named
+from lowpanbudget.shown import LINK_ADDRESS
 from lowpanbudget.values import dataclass, field
 
 
@@ -55,17 +55,6 @@ class PlanCheck:
     why: str
 
 
-class RelayWait(NamedTuple):
-    """How long messages waited in a node that sent them on, in seconds, in the middle of so many."""
-
-    node: bytes
-    median_s: float
-    messages: int
-
-    def __repr__(self) -> str:
-        return shown_named(self, "node")
-
-
 @dataclass(frozen=True, slots=True)
 class MeasuredFlow:
     """Messages of one sender to one receiver, each datagram counted once however many links it crossed.
@@ -102,6 +91,8 @@ class MeasuredFlow:
     ``twice`` or more often though the first was acknowledged, ``twice_after_s`` seconds later in the middle; the first
     of them again in the frames ``twice_numbers``. ``waits`` are the nodes on the way that sent it on, by link address,
     with the median of the seconds between its last bit there and its first bit from there on; the longest first.
+    ``lost`` are the links on which those were heard last that did not arrive, the most first; ``at_end`` so many were
+    heard on their last link.
     """
 
     name: str | None
@@ -146,6 +137,8 @@ class MeasuredFlow:
     twice_after_s: float | None = None
     twice_numbers: tuple[int, ...] = ()
     waits: tuple[RelayWait, ...] = ()
+    lost: tuple[LostOnLink, ...] = ()
+    at_end: int = 0
 
     @property
     def dropped(self) -> str:
@@ -315,6 +308,11 @@ class Measurement:
     recovery: MeasuredRecovery | None = None
     leap: ClockLeap | None = None
     networks: tuple[int, ...] = ()
+
+    @property
+    def lost(self) -> tuple[LostOnLink, ...]:
+        """Return the links where messages of all flows were heard last that did not arrive, the most first."""
+        return tuple(lost_together([flow.lost for flow in self.flows]))
 
     @property
     def is_empty(self) -> bool:

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Mapping
 
-from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode, RelayWait
+from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode
+from lowpanbudget.deployment.on_the_way import LostOnLink, RelayWait
 from lowpanbudget.values import replace
 
 MOST_NODES = 8192
@@ -58,6 +59,13 @@ class NamesSeen:
     def waits(self, waits: Iterable[RelayWait]) -> tuple[RelayWait, ...]:
         """Return waits with the names that frames carry."""
         return tuple(one._replace(node=self.name(one.node)) for one in waits)
+
+    def lost(self, links: Iterable[LostOnLink]) -> tuple[LostOnLink, ...]:
+        """Return where messages were lost with the names that frames carry."""
+        return tuple(
+            one._replace(sender=self.name(one.sender), receiver=self.name(one.receiver))
+            for one in links
+        )
 
     def hops(self, counted: Mapping[tuple[bytes, bytes], int]) -> dict[tuple[bytes, bytes], int]:
         """Return what was counted by sender and receiver, with the names that frames carry."""

@@ -1,31 +1,37 @@
 """Datagrams in fragments that are acknowledged one by one: how many were begun, and what became of them."""
 
+from collections.abc import Hashable
+
 from lowpanbudget.capture.beginnings import Piece
-from lowpanbudget.capture.crossings import HeardFrame, RecoveryPart
+from lowpanbudget.capture.crossings import HeardFrame
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.capture.recovery_parts import RecoveryPart
 from lowpanbudget.deployment.journeys import Tries
 from lowpanbudget.deployment.measured import MeasuredRecovery
 from lowpanbudget.deployment.stopped_seen import BegunDatagram, StoppedSeen
 from lowpanbudget.values import dataclass, field
 
 MOST_OPEN = 4096
-_MOST_PARTS = 64  # of one datagram, sent again ones among them
 
-_Key = tuple[bytes | None, bytes | None, int]
+_Key = tuple[bytes | None, bytes | None, int, Hashable]
 
 
 @dataclass(slots=True, eq=False)
 class _Begun:
-    """A datagram on one link, the frames that bring it, and whether it was acknowledged as whole or aborted."""
+    """A datagram on one link, and whether it was acknowledged as whole or aborted."""
 
     datagram: BegunDatagram = field(default_factory=BegunDatagram)
-    parts: list[Tries] = field(default_factory=list)
     is_over: bool = False
     unread: bool = False  # its headers: whether it came whole is not known
 
     def is_past(self, now_ns: int | None) -> bool:
         """Return whether what comes now is of another datagram."""
         return self.is_over or self.datagram.is_past(now_ns)
+
+    def is_other(self, piece: Piece | None) -> bool:
+        """Return whether a part begins another datagram, to which its sender gave the tag of this one."""
+        own, new = self.datagram.crossing, None if piece is None else piece.begins
+        return own is not None and new is not None and (own.flow, own.size) != (new.flow, new.size)
 
 
 class RecoveriesSeen:
@@ -47,7 +53,7 @@ class RecoveriesSeen:
         if not part.answers:
             self._part(frame, part, piece, tries)
             return
-        begun = self._open.get((frame.receiver, frame.sender, part.tag))
+        begun = self._open.get((frame.receiver, frame.sender, part.tag, part.passed))
         if begun is None or begun.is_past(frame.time_ns) or not (part.is_all or part.aborts):
             return
         begun.is_over = True
@@ -57,7 +63,7 @@ class RecoveriesSeen:
             self._aborted += 1
             return
         self._acknowledged += 1
-        for one in begun.parts:
+        for one in begun.datagram.parts:
             one.recovered = True
         if not (begun.datagram.is_whole or begun.unread) and frame.receiver is not None:
             self._unheard += 1
@@ -66,9 +72,9 @@ class RecoveriesSeen:
     def _part(
         self, frame: HeardFrame, part: RecoveryPart, piece: Piece | None, tries: Tries | None
     ) -> None:
-        key = frame.sender, frame.receiver, part.tag
+        key = frame.sender, frame.receiver, part.tag, part.passed
         begun = self._open.get(key)
-        if begun is None or begun.is_past(frame.time_ns):
+        if begun is None or begun.is_past(frame.time_ns) or begun.is_other(piece):
             if begun is not None:
                 self._end(begun)
             begun = _Begun()
@@ -76,8 +82,6 @@ class RecoveriesSeen:
             self._begun += 1
         begun.datagram.hear(frame, piece, tries)
         begun.unread |= part.unread
-        if tries is not None and len(begun.parts) < _MOST_PARTS:
-            begun.parts.append(tries)
 
     def _end(self, begun: _Begun) -> None:
         """Hand on a datagram that was neither acknowledged as whole nor aborted."""

@@ -6,7 +6,7 @@ the place of one, and none beside them.
 
 from bisect import bisect
 from collections import OrderedDict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from lowpanbudget.capture.beginnings import Piece
 from lowpanbudget.capture.crossings import Crossing, HeardFrame
@@ -15,18 +15,19 @@ from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.flows_seen import FlowJourneys
 from lowpanbudget.deployment.journeys import SECOND, WAY_S, Journey, Tries
 from lowpanbudget.deployment.unread import filled
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, field
 
 MOST_OPEN = 512
 _MOST_SENDERS = 4096
+_MOST_PARTS = 64  # of one datagram, sent again ones among them
 
 
 @dataclass(slots=True, eq=False)
 class BegunDatagram:
     """A datagram on one link: the first part, which names its flow, and the last one heard.
 
-    ``of`` is what all its parts have in common. ``is_whole``: all of it was heard here in time, ``is_over``: nothing
-    more is to come; ``is_told``: its receiver said that all came.
+    ``of`` is what all its parts have in common, ``parts`` are the frames that bring them. ``is_whole``: all of it was
+    heard here in time, ``is_over``: nothing more is to come; ``is_told``: its receiver said that all came.
     """
 
     of: object = None
@@ -38,11 +39,14 @@ class BegunDatagram:
     is_whole: bool = False
     is_over: bool = False
     is_told: bool = False
+    parts: list[Tries] = field(default_factory=list)
 
     def hear(self, frame: HeardFrame, piece: Piece | None, tries: Tries | None) -> None:
         """Take a part."""
         self.last_ns = frame.time_ns
         self.last = tries or self.last
+        if tries is not None and len(self.parts) < _MOST_PARTS:
+            self.parts.append(tries)
         if piece is None:
             return
         self.is_whole |= piece.is_whole
@@ -57,14 +61,17 @@ class BegunDatagram:
         return self.is_over or now_ns - self.last_ns > WAY_S * SECOND
 
     def journey(self) -> Journey | None:
-        """Return its way, which ends here; None for one that is whole, or that was not heard where it began."""
+        """Return its way, which ends here; None for one that is whole, or of which nothing tells whose it is.
+
+        It has no ``left`` where it was heard further on.
+        """
         crossing, first = self.crossing, self.first
-        if crossing is None or first is None or self.is_whole or not crossing.at_origin:
+        if crossing is None or first is None or self.is_whole or first.is_old:
             return None
-        if first.is_old:
-            return None
-        found = Journey(crossing, first.first_ns, self.number, first, crossing.hop_limit)
-        found.left_mesh = crossing.mesh_left
+        found = Journey(crossing, first.first_ns, self.number, tried=tuple(self.parts))
+        if crossing.at_origin:
+            found.left, found.left_limit = first, crossing.hop_limit
+            found.left_mesh = crossing.mesh_left
         found.limits.add(crossing.left)
         found.last, found.last_left, found.seen_ns = self.last, crossing.left, self.last_ns
         found.is_stopped, found.is_told = True, self.is_told and crossing.at_end
@@ -79,6 +86,7 @@ class StoppedSeen:
         self._open = OrderedDict[object, BegunDatagram]()
         self._latest = Recent[bytes, Tries](_MOST_SENDERS)
         self._found: list[Journey] = []
+        self.further: list[Journey] = []  # not whole on a later link, by when that was over
         self.beyond = 0
 
     def hear(self, frame: HeardFrame, piece: Piece | None, tries: Tries | None) -> None:
@@ -99,12 +107,18 @@ class StoppedSeen:
     def end(self, begun: BegunDatagram) -> None:
         """Take a datagram of which nothing more comes."""
         journey = begun.journey()
-        if journey is None:
-            return
-        if len(self._found) < self._most:
-            self._found.append(journey)
-        else:
-            self.beyond += 1
+        if journey is not None and journey.left is not None:
+            self.add((journey,))
+        elif journey is not None and len(self.further) < self._most:
+            self.further.append(journey)
+
+    def add(self, journeys: Iterable[Journey]) -> None:
+        """Take ways that end where not all of a datagram was heard."""
+        for journey in journeys:
+            if len(self._found) < self._most:
+                self._found.append(journey)
+            else:
+                self.beyond += 1
 
     def journeys(self, last_ns: int | None, answering: Collection[bytes]) -> list[Journey]:
         """Return all that ended before ``last_ns``, by when they were heard; ``answering`` are heard to acknowledge.
@@ -116,14 +130,19 @@ class StoppedSeen:
             if begun.is_past(last_ns):
                 self.end(begun)
         self._open.clear()
-        for one in self._found:
+        self.judge(self._found, answering)
+        return sorted(self._found, key=lambda one: one.number)
+
+    def judge(self, journeys: Iterable[Journey], answering: Collection[bytes]) -> None:
+        """Note of those that stopped whether it is known how they went on."""
+        for one in journeys:
             last = one.last
-            one.is_unsure = last is None or (
-                last.receiver not in answering
+            one.is_unsure = one.is_stopped and (
+                last is None
+                or last.receiver not in answering
                 or last.sequence is None
                 or self._latest.get(last.sender) is last
             )
-        return sorted(self._found, key=lambda one: one.number)
 
 
 def with_stopped(

@@ -7,7 +7,6 @@ from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, Measure
 from lowpanbudget.deployment.rhythm import lasts
 from lowpanbudget.deployment.unheard import Silence
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.mesh_under import forwarded_below
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.layers.link.stations import network_text
@@ -73,8 +72,7 @@ def unknowns(
             "Without a design nothing is told of plans, messages and their own numbers, and airtime: latency ends with "
             "the first bit of the last frame"
         )
-    sent = () if design is None else design.flows
-    yield from _of_flows(flows, forwarded_below(one for one in sent if one.most_frames > 1))
+    yield from _of_flows(flows)
     if unasked:
         # the most frames first
         links_unasked = sorted(unasked, key=lambda link: (-unasked[link], link))
@@ -135,8 +133,8 @@ def _receivers(count: int) -> str:
     return "each receiver" if count > 1 else "a receiver"
 
 
-def _of_flows(flows: tuple[MeasuredFlow, ...], in_pieces: frozenset[str]) -> Iterator[str]:
-    """Yield the same of flows; of those with a name ``in_pieces`` fragments may be forwarded one by one."""
+def _of_flows(flows: tuple[MeasuredFlow, ...]) -> Iterator[str]:
+    """Yield the same of flows."""
     named = [flow for flow in flows if flow.name is not None]
     for flow in named:
         if flow.unread and flow.sent is None:
@@ -163,22 +161,11 @@ def _of_flows(flows: tuple[MeasuredFlow, ...], in_pieces: frozenset[str]) -> Ite
             f"The numbers of {_listed(anew)} begin anew {'once' if times == 1 else f'{times} times'}: what was sent "
             "last before that, or first behind it, and was not heard, nobody counts"
         )
-    pieces = [flow for flow in flows if flow.name in in_pieces and flow.arrived is None]
-    if pieces:
-        yield (
-            f"Nothing is told of the arrivals of {_listed(sorted({flow.title for flow in pieces}))}: the last link was "
-            "not heard; or they go in fragments, which a mesh forwards one by one: these are taken together from all "
-            "links, and nobody knows over which of them a datagram came"
-        )
     for link, is_end in (
         ("last", False),
         ("first", True),
     ):  # what was not sent here is not missed either
-        unseen = [
-            flow
-            for flow in flows
-            if flow.arrived is None and bool(flow.hops) is is_end and flow not in pieces
-        ]
+        unseen = [flow for flow in flows if flow.arrived is None and bool(flow.at_end) is is_end]
         names = sorted({flow.title for flow in unseen})
         if names:
             yield f"The {link} link of {_listed(names)} was not heard: nothing is told of its arrivals"

@@ -1,7 +1,7 @@
 """What a measurement says in one sentence, and what its tables want said beneath them."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from lowpanbudget.errors import plural
@@ -75,6 +75,28 @@ def flow_words(flows: Sequence[dict[str, Any]]) -> str:
         more = len(said) - _MOST_LINKS
         text += f"; and of {plural(more, 'more flow')}." if more > 0 else "."
     return text.strip()
+
+
+def _lost_row(link: dict[str, Any]) -> Iterator[str]:
+    """Yield the cells of a link on which messages were lost."""
+    yield from (link["sender"], link["receiver"])
+    yield from (str(link["messages"]), str(link["taken"]))
+
+
+def _lost_words(_links: Sequence[dict[str, Any]]) -> str:
+    """Return what the columns of lost messages mean."""
+    return (
+        "Of a message in several frames the one that went no further; taken: the receiver has it and keeps it, or sent "
+        "it on unheard here; the others were tried there in vain."
+    )
+
+
+LOST_TABLE = (
+    "Where messages were heard last that did not arrive",
+    ("from", "to", "messages", "taken"),
+    _lost_row,
+    _lost_words,
+)
 
 
 def link_words(links: Sequence[dict[str, Any]]) -> str:

@@ -14,6 +14,7 @@ from lowpanbudget.report import chart_text, layout
 from lowpanbudget.report.audit_text import receptions
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.measure_answer import (
+    LOST_TABLE,
     answer,
     flow_words,
     link_words,
@@ -54,6 +55,7 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
     if found["burst"] is not None:
         _burst(console, screen, found["burst"])
     table_of(console, screen, "flows", found["flows"])
+    table_of(console, screen, "lost", found["lost"])
     if found["recovery"] is not None:
         paragraph(console, screen, recovery_text(found["recovery"]))
         console.print()
@@ -161,7 +163,7 @@ def check_numbers(check: dict[str, Any]) -> tuple[str, str]:
 
 
 def table_of(console: Console, screen: Screen, key: str, entries: Sequence[dict[str, Any]]) -> None:
-    """Print the table of "flows", "links" or "nodes" that were measured, where there are any."""
+    """Print the table of "flows", "lost", "links" or "nodes" that were measured, where there are any."""
     if not entries:
         return
     title, titles, row, words = _TABLES[key]
@@ -321,6 +323,7 @@ def _source(capture: str) -> str:
 
 _TABLES: dict[str, tuple[str, Sequence[str], Any, Any]] = {
     "flows": (_FLOWS, _FLOW_TITLES, _flow, flow_words),
+    "lost": LOST_TABLE,
     "links": ("Links", _LINK_TITLES, _link, link_words),
     "nodes": ("Nodes", _NODE_TITLES, _node, node_words),
 }

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, MeasuredNode, Measurement
+from lowpanbudget.deployment.on_the_way import LostOnLink
 from lowpanbudget.env import link_text
 from lowpanbudget.report.view import Data, data_of, networks, receivers
 
@@ -33,6 +34,7 @@ def measured(capture: str, found: Measurement) -> Data:
             )
         },
         "links": links(found.links),
+        "lost": lost(found.lost),
         "nodes": nodes(found.nodes),
         "flows": flows(found.flows),
         "networks": networks(found.networks),
@@ -46,7 +48,27 @@ def measured(capture: str, found: Measurement) -> Data:
 
 def flows(several: Iterable[MeasuredFlow]) -> list[Data]:
     """Return flows that were measured, each with what it is called."""
-    return [{**data_of(flow), "title": flow.title, "dropped": flow.dropped} for flow in several]
+    return [
+        {
+            **data_of(flow),
+            "title": flow.title,
+            "dropped": flow.dropped,
+            "lost": lost(flow.lost),
+        }
+        for flow in several
+    ]
+
+
+def lost(several: Iterable[LostOnLink]) -> list[Data]:
+    """Return where messages were lost, addresses as they are shown everywhere."""
+    return [
+        {
+            **one._asdict(),
+            "sender": link_text(one.sender),
+            "receiver": link_text(one.receiver),
+        }
+        for one in several
+    ]
 
 
 def links(several: Iterable[MeasuredLink]) -> list[Data]:
@@ -94,6 +116,11 @@ def rows(found: Data) -> Iterator[Data]:
                 **told, "group": "flow", "name": f"hops: {flow['title']}", "value": hops, "unit": "hops",
                 "count": count,
             }  # fmt: skip
+    for link in found["lost"]:
+        yield {
+            **told, "group": "lost", "name": f"{link['sender']} to {link['receiver']}", "value": link["messages"],
+            "unit": "datagrams", "count": link["taken"],
+        }  # fmt: skip
     recovery = found["recovery"]
     if recovery is not None:
         yield {

@@ -9,7 +9,6 @@ once it is whole, between the link addresses of the frames that brought it.
 
 from collections.abc import Mapping
 from ipaddress import IPv6Address
-from sys import float_info
 from typing import Any
 
 from lowpanbudget.arguments import is_quantity, whole_number
@@ -17,11 +16,13 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.lowpan.addresses import UnknownContext, UnknownRoot
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment, HeadersCut
+from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.shown import showing
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
 from lowpanbudget.stack.collected import Collected
 from lowpanbudget.stack.events import Complete, Event, Ignored, discarded, timed_out
+from lowpanbudget.stack.fed import check_time, no_frame
 from lowpanbudget.stack.fragment_key import FragmentKey, KeyFields, fields_of
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
@@ -38,7 +39,6 @@ from lowpanbudget.stack.sent import SentDatagrams
 _UNREAD = UnknownContext | UnknownRoot | HeadersCut
 _LAST_UNREAD = "the last fragment of a datagram that cannot be read"
 _MOST = 1 << 32  # datagrams: no memory holds more
-_LATEST = float_info.max  # whole numbers above cannot be added to times
 _LATE = 2  # time-outs that a sender may pause: what goes on later is taken for another datagram; our choice
 
 
@@ -110,8 +110,8 @@ class Reassembler:
         kept with a fragment, and given back with what becomes of it. Raises ``RequestError`` for what is neither.
         """
         if not isinstance(frame, Frame):
-            raise _no_frame(frame)
-        _check_time(time_s)
+            raise no_frame(frame)
+        check_time(time_s)
         fragment = frame.fragment
         if isinstance(fragment, Fragment) and frame.fault is None:
             octets = frame.fragment_octets
@@ -137,7 +137,7 @@ class Reassembler:
     def marks(self, frame: Frame) -> list[Any]:
         """Return the marks of the open datagram that a frame's fragment belongs to; none for another frame."""
         if not isinstance(frame, Frame):
-            raise _no_frame(frame)
+            raise no_frame(frame)
         if frame.fragment is None:
             return []
         return self._marks_of(fields_of(frame, frame.fragment))
@@ -149,7 +149,7 @@ class Reassembler:
 
     def expired(self, time_s: float) -> list[FragmentedDatagram]:
         """Return what was not sent in full, once its sender has been silent for a time-out; each datagram once."""
-        _check_time(time_s)
+        check_time(time_s)
         return self._sent.expire(time_s - self._timeout_s)
 
     def close(self, time_s: float | None = None) -> list[Event]:
@@ -158,7 +158,7 @@ class Reassembler:
         Where the input is known to have gone on until ``time_s``, it is a ``TimedOut`` for those whose time was over.
         """
         if time_s is not None:
-            _check_time(time_s)
+            check_time(time_s)
         events: list[Event] = [] if time_s is None else list(self._expire(time_s))
         events += [
             discarded(key, entry, "the input ended before the datagram was whole")
@@ -203,6 +203,12 @@ class Reassembler:
                 events.append(discarded(key, entry, reason, contradicted=True))
                 entry = None
                 self._sent.end(datagram, Fate.OVERLAPPING)
+        elif arrival.repeated and datagram.fate is Fate.WHOLE and _is_meshed(like):
+            # a mesh passes each on, after those behind it: held, they would stand in the way of the next under this tag
+            return [
+                *events,
+                Ignored(f"a fragment at octet {start} of a datagram that is whole already"),
+            ]
         if not isinstance(entry, Pieces):
             entry = Pieces(datagram, time_s)
             self._open.begin(key, entry)
@@ -318,11 +324,5 @@ class Reassembler:
         return events
 
 
-def _no_frame(frame: object) -> RequestError:
-    text = f"a frame from decode_frame is needed, not {type(frame).__name__}"
-    return RequestError(text, cite=CITE)
-
-
-def _check_time(time_s: float) -> None:
-    if not is_quantity(time_s) or not abs(time_s) <= _LATEST:
-        raise RequestError(f"time_s {repeated(time_s)} is no number of seconds", cite=CITE)
+def _is_meshed(frame: Frame) -> bool:
+    return any(isinstance(one, Mesh) for one in frame.layers)

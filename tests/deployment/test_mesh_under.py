@@ -191,13 +191,15 @@ def test_what_a_mesh_carried_is_measured_beside_its_plan() -> None:
     assert dict(flow_found.hops) == {3: 10}
 
 
-def test_of_fragments_that_a_mesh_forwards_nothing_is_made_up() -> None:
+def test_fragments_that_a_mesh_forwards_are_measured_beside_their_plan() -> None:
+    """Section 11: each frame goes over all links before the next one leaves; three links, as planned."""
     planned = design(120)
     found = measure(read_capture(heard(planned, 120, WAY)), design=planned)
     (flow_found,) = found.flows
-    assert flow_found.arrived is None
-    (said,) = [one for one in found.unknown if "forwards one by one" in one]
-    assert said.startswith("Nothing is told of the arrivals of level")
+    assert (flow_found.message, flow_found.datagrams) == ("level", 10)
+    assert flow_found.arrived is not None
+    assert flow_found.arrived.count == 10
+    assert dict(flow_found.hops) == {3: 10}
     assert not [one for one in found.unknown if "link of" in one]
 
 

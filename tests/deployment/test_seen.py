@@ -16,7 +16,7 @@ from lowpanbudget.deployment.airtime_seen import OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
 from lowpanbudget.deployment.confidence import share_of, spread_of
 from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, intervals, numbered
-from lowpanbudget.deployment.journeys import Journey, Journeys, by_flow
+from lowpanbudget.deployment.journeys import Journey, Journeys
 from lowpanbudget.deployment.link_checks import link_checks
 from lowpanbudget.deployment.links_seen import Links
 from lowpanbudget.deployment.measured import (
@@ -27,6 +27,7 @@ from lowpanbudget.deployment.measured import (
     PlanVerdict,
 )
 from lowpanbudget.deployment.numbering import Numbered, counted, places
+from lowpanbudget.deployment.on_the_way import by_flow
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, node_checks
 from lowpanbudget.deployment.unknowns import unknowns

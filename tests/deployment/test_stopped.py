@@ -347,10 +347,15 @@ def test_recoverable_fragments_stop_as_well(aborted: bool) -> None:
 
 def test_no_more_of_them_are_kept_than_said() -> None:
     class Ended:
+        def __init__(self, left: object) -> None:
+            self.left = left
+
         def journey(self) -> object:
-            return object()
+            return self
 
     stopped = StoppedSeen(2)
     for _ in range(5):
-        stopped.end(cast("BegunDatagram", Ended()))
+        stopped.end(cast("BegunDatagram", Ended(object())))
+        stopped.end(cast("BegunDatagram", Ended(None)))
     assert stopped.beyond == 3
+    assert len(stopped.further) == 2
