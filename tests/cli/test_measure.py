@@ -119,7 +119,7 @@ def test_json_and_csv_hold_the_same(store: Path) -> None:
     rows = list(
         csv.DictReader(io.StringIO(invoke(*asked, "--csv").stdout, newline=""), strict=True)
     )
-    assert {row["group"] for row in rows} == {"plan", "flow", "link", "node", "burst"}
+    assert {row["group"] for row in rows} == {"plan", "flow", "lost", "link", "node", "burst"}
     plan = [row for row in rows if row["group"] == "plan"]
     assert [row["verdict"] for row in plan] == [check["verdict"] for check in found["checks"]]
     arrivals = [float(row["value"]) for row in rows if row["name"].startswith("arrival ")]

@@ -845,11 +845,8 @@ def test_what_is_not_known_of_flows() -> None:
     uncounted, counts = seen_flow(), seen_flow(sent=4)
     assert "No message of readings that was read counts itself" in said(uncounted)
     assert "counts itself" not in said(counts, replace(uncounted, name=None))
-    for hops, link in (
-        ({}, "last"),
-        ({1: 1}, "first"),
-    ):  # those that came to their end were heard there
-        unheard = seen_flow(arrived=None, hops=FrozenDict(hops))
+    for at_end, link in ((0, "last"), (1, "first")):  # what came to its end was heard there
+        unheard = seen_flow(arrived=None, hops=FrozenDict(), at_end=at_end)
         assert f"The {link} link of reading from 2001:db8::1 was not heard" in said(unheard)
     assert "first hop limit was not heard" in said(seen_flow(hops_assumed=True))
     assert "first hop limit" not in said(uncounted)
