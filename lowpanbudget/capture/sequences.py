@@ -5,6 +5,7 @@ from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.stations import Station, station_of
 
+ROWS_AFTER = 2  # turns to a row that was left, behind which two rows go on; our choice: an old frame is sent once
 MOST_MISSING = 64  # more are no loss but a node that started anew, or one that was out of reach
 NodeSequence = tuple[bool, Station]  # beacons, or all else, of a node
 _NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
@@ -29,25 +30,33 @@ def sequence_of(mac: Mac) -> NodeSequence | None:
 def noted(last: int, number: int, most: int) -> tuple[int, int]:
     """Return what to remember of a sequence after a number, and how many are missing before it.
 
-    ``last`` is what was remembered, -1 for nothing: the number heard last, and above 8 bits, plus 1, the one where the
-    sequence may go on instead. For a number may be that of an old frame which somebody sent once more, or of a node
-    that started anew: the next one tells, which follows the one or the other. The counting loop runs this too.
+    ``last`` is what was remembered, -1 for nothing: the number heard last; above 8 bits, plus 1, the one where the
+    sequence may go on instead; above 9 more how often in turn it did. For a number may be that of an old frame which
+    somebody sent once more, or of a node that started anew: the next one tells, which follows the one or the other.
+    Where both go on in turns two devices have one address, each with a row of its own. The counting loop runs this too.
     """
     if last < 0:
         return number, 0
-    newest, aside = last & 0xFF, (last >> 8) - 1
+    newest, aside, turns = last & 0xFF, (last >> 8 & 0x1FF) - 1, last >> 17
     if number == newest:
         return last, 0
-    if number == aside:
-        return number, 0
     missing = (number - newest - 1) & 0xFF
-    if aside >= 0:
-        missing = min(missing, (number - aside - 1) & 0xFF)
-    if missing <= most:
-        return number, missing
     if aside < 0:
-        aside = newest
-    return number | (aside + 1) << 8, 0
+        if missing <= most:
+            return number, missing
+        return number | (newest + 1) << 8, 0
+    beside = (number - aside - 1) & 0xFF
+    if number == aside:
+        return (number | (newest + 1) << 8 | turns << 17 if turns >= ROWS_AFTER else number), 0
+    if beside == 0 or (turns >= ROWS_AFTER and beside < missing and beside <= most):
+        return number | (newest + 1) << 8 | min(turns + 1, ROWS_AFTER) << 17, beside
+    if missing <= most:
+        if turns >= ROWS_AFTER:
+            return number | (aside + 1) << 8 | turns << 17, missing
+        return number, min(missing, beside)
+    if turns:  # the newest is the row that went on
+        return number | (newest + 1) << 8, 0
+    return (number, beside) if beside <= most else (number | (aside + 1) << 8, 0)
 
 
 class LastNumbers(Recent[NodeSequence, int]):

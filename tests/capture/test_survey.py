@@ -149,6 +149,9 @@ def test_sealed_frames_sent_again_are_counted_without_the_key(
         ((20, 12, 20, 21), 0),  # sent again behind it
         ((2, 3, 250, 4), 0),  # the number wrapped in between
         ((20, 21, 12, 22, 30), 7),  # what was set aside is forgotten
+        # two devices under one address, whose numbers begin 80 apart; none is missing, in whatever order they send
+        ((20, 100, 21, 101, 22, 23, 102, 103, 24, 104, 105, 106, 25), 0),
+        ((20, 100, 21, 101, 22, 23, 102, 104, 24, 27), 3),  # 103, 25 and 26 are
     ],
 )
 def test_an_old_frame_sent_once_more_makes_none_missing(

@@ -88,7 +88,7 @@ class ColumnSurvey:
         while at < to:
             if trace.first_ns is None:
                 self._begin(batch, at)
-            if state.is_full:
+            if state.is_full or trace.twins.are_there:
                 self._follow(batch, at)
                 at += 1
                 continue

@@ -39,6 +39,7 @@ class Walker:
         asked = WINDOW
         window = list(islice(self._records, asked))
         self._trace.test_endings(window)
+        self._trace.twins.test(window, self._records)
         while window:
             yield ReadBatch(window, self._trace.endings, self._loops)
             if len(window) < asked:

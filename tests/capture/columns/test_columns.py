@@ -193,6 +193,39 @@ def test_old_frames_sent_once_more_are_counted_alike() -> None:
     assert shares.columns > shares.followed
 
 
+def test_two_devices_under_one_address_are_counted_alike() -> None:
+    """Each has numbers of its own, 77 apart, and sends when it likes; every eleventh of either is lost, 18 of each."""
+    to, rng = short(0x100), random.Random(3)
+    octets = udp_datagram(ip_of(short(1)), ip_of(to), bytes(20))
+    rows = [[n + begin & 0xFF for n in range(200) if n % 11 != 5] for begin in (0, 77)]
+    made = []
+    while any(rows):
+        row = rng.choice([row for row in rows if row])
+        made.append(frames_of(octets, short(1), to, sequence=row.pop(0))[0])
+    captured = records(made)
+    found, shares = by_columns(captured, contexts=CONTEXTS)
+    assert found == survey(captured, contexts=CONTEXTS)
+    # what is lost next to a turn, or while nothing shows that there are two, is not told
+    assert 30 <= found.total.lost <= 2 * 18 + 64
+    assert shares.columns > shares.followed
+
+
+@pytest.mark.parametrize("apart_ns", [0, 7_000, 3_000_000])
+def test_records_that_are_written_twice_are_counted_alike(apart_ns: int) -> None:
+    """A receiver that writes each record twice; at 3 ms they are tries."""
+    to, made = short(0x100), []
+    for n in range(200):
+        octets = udp_datagram(ip_of(short(1)), ip_of(to), bytes(20))
+        made += [frames_of(octets, short(1), to, sequence=n)[0]] * 2
+    captured = [
+        one._replace(time_ns=(at // 2) * SECOND + at % 2 * apart_ns)
+        for at, one in enumerate(records(made))
+    ]
+    found, _ = by_columns(captured, contexts=CONTEXTS)
+    assert found == survey(captured, columns=False, contexts=CONTEXTS)
+    assert found.total.frames == (400 if apart_ns > 100_000 else 200)
+
+
 def wrapped(frame: bytes, link_type: int, number: int) -> bytes:
     """Return a frame in what a link type wraps around it."""
     if link_type == 230:
