@@ -773,8 +773,9 @@ def test_what_is_planned_sealed_and_goes_in_the_clear_is_outside_of_the_plan(
     """RFC 8613 section 2, RFC 9147 section 4.1: neither the option nor a record; one sealed beside it mends nothing."""
     sent = capture()
     found = measure(list(sent.records()), design=sent.design)
-    told = [one.why for one in found.checks if one.what is PlanNumber.PROTECTION]
-    assert told == ([] if why is None else [why])
+    told = [one for one in found.checks if one.what is PlanNumber.PROTECTION]
+    assert [one.why for one in told] == ([] if why is None else [why])
+    assert [one.seen for one in told] == [0] * len(told)  # none is as planned
     assert found.is_outside == (why is not None)
 
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import accumulate
 from random import Random
+from statistics import stdev
 
 import pytest
 from deployment.test_seen import NOBODY_MISSED, Channel, S, crossing
@@ -69,6 +70,23 @@ def test_for_how_long_it_was_otherwise_decides(
     assert found.verdict is verdict
     assert told in found.why
     assert ("; " in found.why) == (verdict is PlanVerdict.OUTSIDE and len(gaps) > 80)
+
+
+def test_a_part_is_told_by_its_quarters() -> None:
+    """Of 1 to 12 s three are shorter than 4 s, and three longer than 9 s; it begins with its first."""
+    gaps = [12.0, 1.0, 11.0, 2.0, 10.0, 3.0, 9.0, 4.0, 8.0, 5.0, 7.0, 6.0]
+    (part,) = rhythm([TimedInterval(20.0 + at, gap) for at, gap in enumerate(gaps)], 1)
+    assert (part.since_s, part.seconds, part.intervals) == (20.0, 78.0, 12)
+    assert (part.low_s, part.every_s, part.high_s, part.longest_s) == (4.0, 6.5, 9.0, 12.0)
+    assert part.error_s == pytest.approx(stdev(gaps) / 12**0.5)  # of a mean
+
+
+def test_the_first_part_begins_with_the_first_message() -> None:
+    channel = Channel()
+    for place in range(40):
+        channel.hear(9.0 + 5 * place, 1, 0, crossing(1, place, own=place))
+    first, *_ = rhythm_of(channel.group(), (), None)
+    assert first.since_s == 0
 
 
 def test_what_the_receiver_did_not_hear_is_no_silence() -> None:

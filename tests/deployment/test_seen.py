@@ -459,6 +459,19 @@ def test_reports_of_one_sender_are_not_together() -> None:
     assert (found.senders, found.reports, found.together) == (3, 20, 0)
 
 
+@pytest.mark.parametrize(("at_origin", "unsent"), [(6, 9), (5, 0)])
+def test_what_was_never_sent_is_told_where_most_are_heard_at_their_origin(
+    at_origin: int, unsent: int
+) -> None:
+    """Each second number is missing, nine in all, and no frame is: of half of them nobody saw who sent them."""
+    channel = Channel()
+    for place in range(10):
+        first = place < at_origin
+        here = crossing(1, place, first=first, own=2 * place)
+        channel.hear(10.0 * place, 1 if first else 2, 0, here)
+    assert flow_seen(channel.group(), NOBODY_MISSED).unsent == unsent
+
+
 def test_another_sender_is_near_beyond_own_reports() -> None:
     """Node 2 at 0.0 s, node 1 at 0.1 and 0.2: all three, five times; node 3 is by itself."""
     channel = Channel()

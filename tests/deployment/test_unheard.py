@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from deployment.test_seen import OQPSK, ROOT, S, address
 from findings import air
-from simulation.captured import START_NS, Frames, design, link, records
+from simulation.captured import START_NS, Frames, design, link, received, records
 from simulation.contention import Packet, Sent
 
 from lowpanbudget import Measurement, Record, audit, encode_frame, measure
@@ -77,12 +77,13 @@ def reports(
     nodes: Sequence[int] = (1, 2, 3),
     *,
     kept_back: int = 0,
+    unheard: int = 0,
     off: tuple[float, float] = OFF,
     pause_s: float = 0.0,
 ) -> list[Record]:
     """Readings of nodes beside their root for four hours, of which the first kept some back; the receiver was off.
 
-    All of them pause for so long at the half.
+    All of them pause for so long at the half; the frame numbers of the first leave out so many ``unheard`` there.
     """
     chance, sent = Random(4), []
     for node in nodes:
@@ -92,10 +93,10 @@ def reports(
                 continue
             packet = Packet(1000 * node + count, made, node, 79, count, arrived=made)
             sent.append(Sent(made, node, 0, packet, 0, 79, heard=True, acked=True))
-    planned = design(LIMITS, bits=16, every_s=EVERY_S)
-    heard = records(
-        sorted(sent, key=lambda one: one.time), Frames(planned, hops=lambda _node: 1, bits=16)
-    )
+    made_by = Frames(design(LIMITS, bits=16, every_s=EVERY_S), hops=lambda _node: 1, bits=16)
+    on_air = [*made_by.both([one for one in sent if one.packet.index < 150])]
+    made_by.numbers[nodes[0]] += unheard
+    heard = received([*on_air, *made_by.both([one for one in sent if one.packet.index >= 150])])
     return [one for one in heard if not off[0] <= ((one.time_ns or 0) - START_NS) / S < off[1]]
 
 
@@ -187,6 +188,24 @@ def test_what_was_kept_back_is_told_beside_a_gap() -> None:
     assert (first.uncounted, first.unsent, first.perhaps) == (50, 10, 0)
     assert (first.arrived.count, first.arrived.trials) == (176, 186)
     assert found.is_outside
+
+
+@pytest.mark.parametrize(
+    ("unheard", "uncounted", "unsent", "perhaps"),
+    [
+        (0, 0, 10, 0),  # its frame numbers go on: nothing was sent
+        (4, 0, 6, 4),  # four frames went by
+        (10, 0, 0, 10),
+        # 100 further on where ten periods passed: it began anew, and nobody knows what it sent before
+        (100, 10, 0, 0),
+    ],
+)
+def test_what_frame_numbers_say_of_missing_messages(
+    unheard: int, uncounted: int, unsent: int, perhaps: int
+) -> None:
+    """Ten messages of a node are missing, and so many frame numbers: each frame that is sent counts one up."""
+    (flow,) = measured(reports((1,), kept_back=10, unheard=unheard, off=(0.0, 0.0))).flows
+    assert (flow.uncounted, flow.unsent, flow.perhaps) == (uncounted, unsent, perhaps)
 
 
 def test_the_silence_of_one_node_is_not_one_of_the_receiver() -> None:

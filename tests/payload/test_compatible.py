@@ -321,6 +321,15 @@ def test_the_same_quantity_in_another_unit_is_no_misreading(case: str) -> None:
     assert compare(old, more).outcome in {Outcome.PREFIX, Outcome.REFUSED}
 
 
+def test_numbers_that_no_format_can_have_in_the_other_unit_are_compared_as_they_are() -> None:
+    """10^29 V are 10^32 mV, and an exponent is at most 30: no unit is told, but that what is read is wrong."""
+    volts, millivolts = (
+        message(number("n", 10**29, step=Decimal(10**28), unit=unit)) for unit in ("V", "mV")
+    )
+    for one, other in ((volts, millivolts), (millivolts, volts)):
+        assert compare(one, other).outcome is Outcome.MISREAD
+
+
 def test_a_unit_that_scales_with_numbers_that_do_not_is_misread() -> None:
     """0.3 of "/" is 30 %: where the range stays 0 .. 60, each code says a hundred times as much."""
     for old, new in (

@@ -34,6 +34,7 @@ from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.remarks import remarks
+from lowpanbudget.payload.units import advice
 
 
 def flaws(*fields: Field, layout: str = "bit-packed", name: str = "m") -> tuple[Flaw, ...]:
@@ -442,6 +443,9 @@ def test_remarks() -> None:
     assert "does not recommend" in told
     # note 2 there: "it is NOT a percentage but the absolute ratio!"
     assert "30 says 3000 percent" in told
+    # two percentages have units of their own there: relative humidity and the level of a battery
+    shares, grams = (advice(unit)[1] for unit in ("%", "g"))
+    assert all(one in shares and one not in grams for one in ('"%RH"', '"%EL"', "Divide by 100"))
     # "Cel" is its name of degrees Celsius, "C" the coulomb, "F" the farad, "s" the second; there is no other of them
     assert {of(version, number(unit=unit))[0][1] for unit in ("degC", "celsius")} == {found[1]}
     assert "'C' is coulomb" in of(version, number(unit="C"))[0][1]

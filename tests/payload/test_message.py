@@ -36,6 +36,7 @@ from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.rounding import roundings
+from lowpanbudget.payload.shown import shown_values
 
 
 def packed(*fields: Field) -> Message:
@@ -72,6 +73,34 @@ def test_a_special_code_may_cost_a_bit() -> None:
     # 256 values take 8 bits, 256 values and one special code are 257 codes
     assert packed(number("n", "0", "255", special=(("na", None),))).max_bits == 9
     assert packed(number("n", "0", "254", special=(("na", None),))).max_bits == 8
+    # the same below zero; three beside -1 and 0 are five codes, which take three bits
+    signed = {"coding": "twos-complement"}
+    assert packed(number("n", "-128", "127", special=(("na", None),), **signed)).max_bits == 9
+    assert packed(number("n", "-127", "127", special=(("na", None),), **signed)).max_bits == 8
+    three = (("na", None), ("over", None), ("under", None))
+    assert packed(number("n", "-1", "0", special=three, **signed)).max_bits == 3
+
+
+def test_numbers_of_whole_steps_are_whole() -> None:
+    message = packed(number("n", "0", "250", "5"), number("d", "0", "1", "0.5"))
+    values = message.unpack(message.pack({"n": 35, "d": 1}))
+    assert [(type(value), value) for value in values.values()] == [(int, 35), (Decimal, 1)]
+
+
+def test_a_text_that_may_not_be_there_is_shown_where_it_is_empty() -> None:
+    message = packed(
+        Text("always", max_length=3),
+        Text("maybe", max_length=3, optional=True),
+        Group("inner", fields=(Text("always", max_length=3),)),
+        number("n", "0", "7", optional=True),
+    )
+    values = {"always": "", "maybe": "", "inner": {"always": ""}, "n": 3}
+    assert [(one.path, one.text, one.remark) for one in shown_values(message, values)] == [
+        ("always", "", ""),
+        ("maybe", "", "there, and empty"),
+        ("inner.always", "", "there, and empty"),
+        ("n", "3", ""),
+    ]
 
 
 def test_special_codes_are_all_ones_downwards_and_read_back_by_name() -> None:

@@ -516,6 +516,22 @@ def test_steps_that_save_no_octet_are_given_back() -> None:
     )
 
 
+def test_of_steps_that_save_no_octet_the_worst_is_given_back_first() -> None:
+    """0 to 3 in steps of 3 is one bit for two, off by 1.5. Eleven bits fall to eight without three of four.
+
+    Losses are 0.05, 0.1, 0.15 and 0.15 of what is allowed, so all four are coarser before there is an octet less.
+    """
+    numbers = [
+        number(name, "0", "3", "1", most) for name, most in zip("abcd", ["30", "15", "10", "10"], strict=True)
+    ]  # fmt: skip
+    front = shrink(message(*numbers, Flags("f", names=("x", "y", "z"))))
+    assert [(found.octets, [change.path for change in found.changes]) for found in front] == [
+        (2, []),
+        (1, ["a", "b", "d"]),
+    ]
+    assert front[1].loss == Decimal("0.15")
+
+
 def test_readings_of_a_batch_are_tuned_inside_the_array() -> None:
     reading = Group(
         "", fields=(number("t", "-40", "60", "0.01", "0.05"), number("h", "0", "100", "0.1", "0.5"))
