@@ -201,7 +201,7 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices, mesh: Mesh | None)
     # of a frame that brings all of it the last header stands where it stands in those that are alike
     place = template.upper if template is not None and len(sighting.parts) == 1 else None
     place = place or upper_of(datagram)
-    if place is None or place.hidden or is_empty_message(flow, datagram, place):
+    if place is None or place.hidden or is_empty_message(sighting, datagram, place):
         return None
     matched = sighting.matched
     plain = Crossing(

@@ -13,7 +13,7 @@ from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.lowpan.ghc_headers import CodeSize, code_size
-from lowpanbudget.stack.upper import COAP_PORT
+from lowpanbudget.stack.upper import COAP
 from lowpanbudget.values import dataclass, field
 
 # octets of an application in frames that bring none to it, however long the others are that are alike
@@ -106,7 +106,7 @@ class TallyPlace:
     def keep(self, sighting: Sighting, assembled: Assembled) -> None:
         """Remember what a datagram adds where others add the same: no message is read in it, no byte code."""
         key, flow = assembled_key(sighting.parts, assembled.octets), self.flow
-        is_read = flow is None or flow.protocol != ipv6.UDP or _is_coap(flow)
+        is_read = flow is None or flow.protocol != ipv6.UDP or is_coap(flow, sighting)
         if not is_read and key[0] is not None and not code_of(key[0]).byte_code:
             if len(self.assembled) >= _MOST_LENGTHS:
                 self.assembled.clear()
@@ -144,15 +144,24 @@ def counted_application(sighting: Sighting, datagram: bytes, place: TallyPlace) 
     return application
 
 
-def _is_coap(flow: FlowKey) -> bool:
-    return COAP_PORT in (flow.source_port, flow.destination_port)
+def is_coap(flow: FlowKey, sighting: Sighting) -> bool:
+    """Return whether CoAP goes between the UDP ports of a flow, as far as is known where it was heard."""
+    source, destination = flow.source_port, flow.destination_port
+    if source is None or destination is None:
+        return False
+    return sighting.decoder.applications.of(source, destination) == COAP
 
 
-def is_empty_message(flow: FlowKey, datagram: bytes, upper: ChainPlace) -> bool:
-    """Return whether a datagram is an Empty message of CoAP, which no application sent."""
+def is_empty_message(sighting: Sighting, datagram: bytes, upper: ChainPlace) -> bool:
+    """Return whether a datagram that a frame completes is an Empty message of CoAP, which no application sent."""
     if len(datagram) - upper.offset != _EMPTY or upper.kind != ipv6.UDP:
         return False
-    return _is_coap(flow) and coap.is_empty(datagram[upper.offset + udp.OCTETS :])
+    flow = sighting.flow
+    return (
+        flow is not None
+        and is_coap(flow, sighting)
+        and coap.is_empty(datagram[upper.offset + udp.OCTETS :])
+    )
 
 
 def application_octets(sighting: Sighting, datagram: bytes) -> int:
@@ -160,7 +169,7 @@ def application_octets(sighting: Sighting, datagram: bytes) -> int:
     flow = sighting.flow
     if flow is None or flow.protocol != ipv6.UDP:
         return 0
-    if _is_coap(flow):
+    if is_coap(flow, sighting):
         return len(sighting.application or b"")
     template = sighting.headers_template
     upper = upper_of(datagram) if template is None else template.upper

@@ -152,8 +152,14 @@ class CaptureOptions:
         """Return a decoder for frames that stand in no capture."""
         from lowpanbudget.stack.decoder import Decoder
 
-        planned = {} if self.design is None else dict(self.design.contexts)
-        return Decoder({**planned, **self.contexts}, self.keys, self.devices, self.root)
+        if self.design is None:
+            return Decoder(self.contexts, self.keys, self.devices, self.root)
+        from lowpanbudget.capture.follow.matching import applications_of
+
+        return Decoder(
+            {**self.design.contexts, **self.contexts}, self.keys, self.devices, self.root,
+            applications=applications_of(self.design),
+        )  # fmt: skip
 
     @property
     def given(self) -> "TraceOptions":

@@ -4,7 +4,6 @@ from typing import Any
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.follow.flows import upper_of
-from lowpanbudget.capture.follow.opened import UNREADABLE as PAYLOAD_UNREADABLE
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
@@ -23,6 +22,7 @@ from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.stack.incoming import UNREADABLE as PAYLOAD_UNREADABLE
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.misplaced import note_headers
 from lowpanbudget.stack.upper import Upper, read_upper
@@ -75,6 +75,7 @@ def assembled(scene: Scene, octets: bytes, sighting: Sighting) -> PutTogether | 
         return None
     ends = PseudoHeader(outer.source, outer.destination)
     upper = read_upper(Reader(octets, ipv6.OCTETS), outer.next_header, ends)
+    scene.sighting.decoder.applications.read_more(upper, octets)
     layers = upper.layers
     header = next((one for one in reversed(layers) if isinstance(one, Ipv6)), outer)
     headers = scene.headers(header, layers, upper_of(octets))

@@ -12,7 +12,6 @@ from typing import Any
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
-from lowpanbudget.capture.follow.opened import UNREADABLE as PAYLOAD_UNREADABLE
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import WRONG_CHECKSUMS
 from lowpanbudget.findings import faults
@@ -37,6 +36,7 @@ from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.findings.unproven import evident
 from lowpanbudget.findings.wrong_sums import is_content
 from lowpanbudget.stack.events import TimedOut
+from lowpanbudget.stack.incoming import UNREADABLE as PAYLOAD_UNREADABLE
 from lowpanbudget.stack.pieces import Fate
 
 

@@ -11,7 +11,7 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.lorh import SrhLorh
-from lowpanbudget.stack.upper import DTLS_PORT
+from lowpanbudget.stack.upper import DTLS
 
 _POST = coap_code("POST")  # the code of a sealed request, too (RFC 8613 section 4.2)
 
@@ -93,7 +93,7 @@ def coap(scene: Scene) -> bool:
 def dtls(scene: Scene) -> bool:
     """Return whether its datagram has the port of records, be they read or not."""
     content = None if scene.datagram is None else scene.datagram.udp
-    return content is not None and DTLS_PORT in {content.source_port, content.destination_port}
+    return content is not None and content.protocol == DTLS
 
 
 def oscore(scene: Scene) -> bool:

@@ -22,22 +22,26 @@ from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
-from lowpanbudget.stack.upper import COAP_PORT
+from lowpanbudget.stack.upper import COAP
 from lowpanbudget.values import dataclass, field, found_once, replace
 
 
 class UdpContent(NamedTuple):
-    """Who sends what over UDP: ports and the octets behind the header, in the clear where they were ``opened``."""
+    """Who sends what over UDP: ports and the octets behind the header, in the clear where they were ``opened``.
+
+    ``protocol`` is what goes between these ports, CoAP or DTLS, where that is known.
+    """
 
     source_port: int
     destination_port: int
     payload: bytes
     opened: bool = False
+    protocol: str = ""
 
     @property
     def is_coap(self) -> bool:
-        """Return whether a port is that of CoAP, or of what was opened and is CoAP inside."""
-        return self.opened or COAP_PORT in (self.source_port, self.destination_port)
+        """Return whether CoAP goes between these ports, or was opened and is CoAP inside."""
+        return self.opened or self.protocol == COAP
 
 
 class CoapHead(NamedTuple):
@@ -162,7 +166,8 @@ class HeardDatagram:
         if ports is None:
             return None
         payload = self.udp_octets if self.clear is None else self.clear
-        return UdpContent(*ports, payload, self.clear is not None)
+        protocol = self.headers.applications.of(*ports)
+        return UdpContent(*ports, payload, self.clear is not None, protocol)
 
     @property
     def udp_octets(self) -> bytes:

@@ -14,6 +14,7 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.stack.applications import REGISTERED, Applications
 from lowpanbudget.values import dataclass, found_once
 
 Ends = tuple[int, int]  # addresses as numbers: they are keys for each datagram
@@ -36,7 +37,8 @@ class HeardHeaders:
     ``header`` is the innermost IPv6 header as it was restored (lengths may be 0 in it), ``layers`` what was read in the
     frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought
     them, ``sender`` is who sent it on this hop. ``upper`` is where the last header stands. ``mesh_left`` are the hops
-    left in a mesh below IPv6, where another than its originator passes it on, or it is for all.
+    left in a mesh below IPv6, where another than its originator passes it on, or it is for all. ``applications`` say
+    what ports carry.
     """
 
     header: Ipv6
@@ -49,6 +51,7 @@ class HeardHeaders:
     contexts: Contexts
     upper: ChainPlace | None = None
     mesh_left: int | None = None
+    applications: Applications = REGISTERED
 
     @property
     def destination(self) -> IPv6Address:

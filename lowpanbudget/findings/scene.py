@@ -256,6 +256,7 @@ class Scene:
             self.contexts,
             upper,
             mesh_left_of(self.frame),
+            self.sighting.decoder.applications,
         )
 
     def hear(self, octets: bytes, headers: HeardHeaders, numbers: tuple[int, ...]) -> HeardDatagram:

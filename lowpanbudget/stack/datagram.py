@@ -25,6 +25,7 @@ from lowpanbudget.stack.upper import (
     read_application,
     read_begun,
     read_upper,
+    registered,
 )
 from lowpanbudget.values import dataclass, field, replace
 
@@ -129,7 +130,8 @@ def _read_contents(reader: Reader, chain: Chain) -> Upper:
     """Read all that is left as what the last header carries."""
     last = chain.parts[-1]
     if last.kind == ipv6.UDP:
-        return read_application(reader, (last.value.source_port, last.value.destination_port))
+        ports = last.value.source_port, last.value.destination_port
+        return read_application(reader, registered(ports))
     return read_upper(reader, chain.last, endpoints(chain.parts))
 
 

@@ -15,9 +15,10 @@ from lowpanbudget.layers.link.fcs import LENGTHS
 from lowpanbudget.layers.link.nonces import Devices, devices_of, slot_number
 from lowpanbudget.layers.link.security import Key, keys_of
 from lowpanbudget.shown import LINK_ADDRESS
+from lowpanbudget.stack.applications import Applications
 from lowpanbudget.stack.contents import ContentLayout, Layouts, layouts_of, with_layouts
 from lowpanbudget.stack.frame import Frame, FrameInMaking, decode_lowpan, decode_prepared, whole
-from lowpanbudget.stack.incoming import Datagram
+from lowpanbudget.stack.incoming import UNREADABLE, Datagram
 from lowpanbudget.stack.whole_datagram import read_datagram
 from lowpanbudget.values import dataclass, field, replace
 
@@ -31,7 +32,8 @@ class Decoder:
     ``contexts`` as in ``Env``. ``keys``: octets, hex or ``Key``. ``devices``: short address or (PAN ID, short address),
     as numbers, octets or hex text, to EUI-64. ``root`` and ``rpi_type`` as in ``Env``. ``layouts``: what reads the
     octets of an application (such as a message of a design), by UDP port, or by (source address, destination address,
-    destination port) for one flow. Raises ``RequestError`` for arguments that cannot be used.
+    destination port) for one flow. ``applications``: what UDP carries where no registered port tells it, "CoAP" or
+    "DTLS" by port, or by the pair of both ends' ports. Raises ``RequestError`` for arguments that cannot be used.
     """
 
     contexts: Contexts
@@ -40,6 +42,7 @@ class Decoder:
     root: IPv6Address | None
     rpi_type: int
     layouts: Layouts
+    applications: Applications
 
     def __init__(
         self,
@@ -49,6 +52,7 @@ class Decoder:
         root: object = None,
         rpi_type: int = rpi.OLD,
         layouts: Mapping[Any, ContentLayout] | None = None,
+        applications: Mapping[Any, str] | None = None,
     ) -> None:
         keys = keys_of(keys)  # no traceback shows their octets from here on
         if number_within(rpi_type, 8) not in RPI_TYPES:
@@ -60,6 +64,7 @@ class Decoder:
         put(self, "root", None if root is None else address(root, "root"))
         put(self, "rpi_type", int(rpi_type))
         put(self, "layouts", layouts_of(layouts) if layouts else _NO_LAYOUTS)
+        put(self, "applications", Applications.given(applications))
 
     def frame(
         self, octets: bytes, fcs: bool | int = True, asn: int | None = None, *, left_out: int = 0
@@ -91,13 +96,15 @@ class Decoder:
             self.rpi_type,
             missing,
         )
+        if self.applications:
+            frame = self.applications.reread(frame)
         if self.layouts and frame.datagram is not None:
             packet = frame.packet
             spans = with_layouts(packet, self.layouts)
             if (
                 spans is not packet.spans
             ):  # a port may be that of another protocol, which its layout then is not
-                read = tuple(one for one in frame.notices if one.name != "payload-unreadable")
+                read = tuple(one for one in frame.notices if one.name != UNREADABLE)
                 frame = replace(frame, spans=spans, notices=read)
         return frame
 
@@ -105,7 +112,12 @@ class Decoder:
         self, octets: bytes, source: bytes | None = None, destination: bytes | None = None
     ) -> Frame:
         """Return a 6LoWPAN payload decoded that came between two addresses of another link (as RFC 7973 has it)."""
-        return decode_lowpan(as_octets(octets), self.env(source, destination))
+        frame = decode_lowpan(as_octets(octets), self.env(source, destination))
+        return self.applications.reread(frame)
+
+    def datagram(self, octets: bytes) -> Frame:
+        """Return an IPv6 datagram that came without a link, as ``decode_datagram`` does."""
+        return self.applications.reread(decode_datagram(octets))
 
     def env(self, source: bytes | None = None, destination: bytes | None = None) -> Env:
         """Return the surroundings of a payload between two link addresses."""

@@ -55,6 +55,8 @@ UNCHECKED = (
     rfc(6282, "4.3.2"),
 )
 
+UNREADABLE = "payload-unreadable"
+
 # the fields of transport headers that notices are about
 CHECKSUM, CHECKSUM_FORM = "checksum", "checksum form (C)"
 
@@ -95,7 +97,7 @@ class Noting:
     def unreadable(self, fault: WireError | None) -> None:
         """Note why what the headers carry could not be read, if anything stopped that."""
         if fault is not None:
-            self.note("payload-unreadable", fault.message, fault.cite, fault.offset)
+            self.note(UNREADABLE, fault.message, fault.cite, fault.offset)
 
     def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
         """Add a notice about what stands at ``offset``, in octets of what is read."""

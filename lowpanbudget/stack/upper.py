@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 About = TypeVar("About")  # what a reading hangs on, beside the octets
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 APPLICATION_PORTS = {COAP_PORT, DTLS_PORT}
+COAP, DTLS = "CoAP", "DTLS"
 APPLICATION_DATA = "application data"
 PART = "part of a datagram"
 _NESTED, _LENGTH = rfc(2473, "4.1"), rfc(8200, "8.1")
@@ -99,11 +100,16 @@ def _begun(reader: Reader, upper: Upper, first: tuple[int, PseudoHeader]) -> Non
         read_head(upper.heads, reader, udp.decode)
 
 
-def read_application(reader: Reader, ports: tuple[int, int]) -> Upper:
-    """Return the heads of a UDP payload that fills what is left; the registered ports say what it is."""
+def registered(ports: tuple[int, int]) -> str:
+    """Return what the registered ones among two ports say that UDP carries: CoAP, DTLS, or nothing."""
+    return COAP if COAP_PORT in ports else DTLS if DTLS_PORT in ports else ""
+
+
+def read_application(reader: Reader, what: str) -> Upper:
+    """Return the heads of a UDP payload that fills what is left, and is CoAP, DTLS, or anything."""
     upper = Upper(APPLICATION_DATA)
-    if not APPLICATION_PORTS.isdisjoint(ports):
-        _kept(reader, upper, _application, ports)
+    if what:
+        _kept(reader, upper, _application, what)
     leave_payload(reader, upper.rest)
     return upper
 
@@ -126,7 +132,8 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
                 break
             if place.kind == ipv6.UDP and place.offset + udp.OCTETS == covers:
                 header = udp.decode(Reader(datagram, place.offset))
-                read_application(reader, (header.source_port, header.destination_port))
+                ports = header.source_port, header.destination_port
+                read_application(reader, registered(ports))
                 break
     except WireError:
         pass  # a chain that cannot be walked is explained as one run of octets
@@ -203,7 +210,7 @@ def _headers(reader: Reader, upper: Upper, first: tuple[int, PseudoHeader]) -> N
             upper.wrong = _wrong_udp(header, ends, reader.data[start : reader.end])
         upper.rest = APPLICATION_DATA
         ports = (header.source_port, header.destination_port)
-        _kept(reader, upper, _application, ports)
+        _kept(reader, upper, _application, registered(ports))
 
 
 def _wrong_udp(header: udp.Udp, ends: PseudoHeader, segment: bytes) -> WrongChecksum | None:
@@ -241,10 +248,10 @@ def _icmpv6_reader() -> "Callable[..., Icmpv6]":
     return icmpv6.decode
 
 
-def _application(reader: Reader, upper: Upper, ports: tuple[int, int]) -> None:
-    if COAP_PORT in ports and reader.left:
+def _application(reader: Reader, upper: Upper, what: str) -> None:
+    if what == COAP and reader.left:
         read_head(upper.heads, reader, coap.decode)
-    elif DTLS_PORT in ports:
+    elif what == DTLS:
         records: list[Head] = []
         while reader.left:
             read_head(records, reader, dtls.decode)

@@ -26,6 +26,7 @@ from lowpanbudget.stack.upper import (
     leave_payload,
     read_application,
     read_upper,
+    registered,
 )
 
 _new = tuple.__new__
@@ -173,7 +174,7 @@ def with_udp(
     if APPLICATION_PORTS.isdisjoint(ports):
         leave_payload(reader, APPLICATION_DATA)
     else:
-        upper = read_application(reader, ports)
+        upper = read_application(reader, registered(ports))
         taking.heads += upper.heads
         taking.unreadable(upper.fault)
     taking.values = (outer, inner)

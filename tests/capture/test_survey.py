@@ -31,7 +31,6 @@ from lowpanbudget import Env, LeftOut, Mac, compress, encode_frame, expand, foll
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture import surveyor as surveys
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow import sighting
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.tracing import Trace
@@ -381,7 +380,7 @@ def test_datagrams_of_frames_that_are_alike_are_not_read_again(
         read.append(octets)
         return decode_datagram(octets)
 
-    monkeypatch.setattr(sighting, "decode_datagram", counted)
+    monkeypatch.setattr("lowpanbudget.stack.decoder.decode_datagram", counted)
     frames = [
         frame
         for number in range(60)

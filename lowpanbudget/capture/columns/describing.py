@@ -2,9 +2,9 @@
 
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.tally_place import is_coap
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.lowpan.fragment import Fragment
-from lowpanbudget.stack.upper import COAP_PORT
 
 
 def is_part_described(fields: list[int], sighting: Sighting, part: Fragment, ends: int) -> bool:
@@ -26,7 +26,7 @@ def is_part_described(fields: list[int], sighting: Sighting, part: Fragment, end
     fields[p.C_WHOLE] = p.WHOLE_UNKNOWN
     if part.first and flow is not None and upper is not None:
         if flow.protocol == ipv6.UDP and flow.source_port is not None:
-            if COAP_PORT not in (flow.source_port, flow.destination_port):
+            if not is_coap(flow, sighting):
                 fields[p.C_WHOLE] = part.size - upper.offset - udp.OCTETS
         elif flow.protocol not in (ipv6.UDP, ipv6.ICMPV6):
             fields[p.C_WHOLE] = 0

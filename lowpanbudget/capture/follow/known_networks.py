@@ -12,6 +12,7 @@ from lowpanbudget.layers.link.mac import BROADCAST_PAN
 from lowpanbudget.layers.link.nonces import Devices, devices_of
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.link.stations import network_in, network_of, network_place
+from lowpanbudget.stack.applications import REGISTERED, Applications
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
@@ -23,7 +24,7 @@ MOST_NETWORKS = 64  # that teach something
 
 
 class Given(NamedTuple):
-    """What is known before the first frame: contexts, root, and the type of the RPL option.
+    """What is known before the first frame: contexts, root, the type of the RPL option, what ports carry.
 
     None where nobody knows; ``is_told``: somebody gave the type, and no design has it only.
     """
@@ -32,22 +33,28 @@ class Given(NamedTuple):
     root: IPv6Address | None
     rpi_type: int | None
     is_told: bool
+    applications: Applications = REGISTERED
 
     def beside(self, design: "Design") -> "Given":
         """Return the same with what a design has in the gaps."""
-        from lowpanbudget.capture.follow.matching import root_of, rpi_type_of  # noqa: PLC0415  # heavy
+        from lowpanbudget.capture.follow.matching import (  # noqa: PLC0415  # heavy
+            applications_of,
+            root_of,
+            rpi_type_of,
+        )
 
         table = Contexts({**design.contexts, **self.contexts})
         planned = rpi_type_of(design) if self.rpi_type is None else self.rpi_type
-        return Given(table, self.root or root_of(design), planned, self.is_told)
+        applications = applications_of(design)
+        return Given(table, self.root or root_of(design), planned, self.is_told, applications)
 
     def knowledge(self, devices: Devices) -> Knowledge:
         """Return it as what the air may add to; raises ``RequestError`` for a type that is none."""
-        contexts, root, rpi_type, is_told = self
+        contexts, root, rpi_type, is_told, applications = self
         if rpi_type is not None:
             Env(rpi_type=rpi_type)
         return Knowledge(
-            contexts, devices, root, rpi.OLD if rpi_type is None else rpi_type,
+            contexts, devices, root, rpi.OLD if rpi_type is None else rpi_type, applications,
             root_configured=root is not None, rpi_type_configured=is_told, rpi_type_assumed=rpi_type is None,
         )  # fmt: skip
 

@@ -20,6 +20,7 @@ from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.layers.link.security import Key
+from lowpanbudget.stack.applications import REGISTERED, Applications
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
@@ -170,13 +171,14 @@ class Knowledge:
     version of the same border router; the root by those that announced the one before: what others say otherwise is
     noticed. Nothing proves who it was where frames are not
     secured. ``rpi_type_assumed``: nobody said yet which type the RPL option has. ``devices`` is the table for nonces;
-    ``learned_devices`` says where its learned entries come from.
+    ``learned_devices`` says where its learned entries come from. ``applications`` are what ports carry.
     """
 
     configured: Contexts
     devices: Devices
     root: IPv6Address | None
     rpi_type: int
+    applications: Applications = REGISTERED
     learned: dict[int, LearnedContext] = field(default_factory=dict)
     root_configured: bool = False
     rpi_type_configured: bool = False
@@ -202,7 +204,9 @@ class Knowledge:
 
     def decoder(self, keys: tuple[Key, ...]) -> Decoder:
         """Return a decoder with what is known now."""
-        return Decoder(self.contexts(), keys, self.devices, self.root, self.rpi_type)
+        return Decoder(
+            self.contexts(), keys, self.devices, self.root, self.rpi_type, None, self.applications
+        )
 
     def contexts(self) -> Contexts:
         """Return the contexts that hold now."""

@@ -23,7 +23,9 @@ from lowpanbudget.payload.kinds.group import single_values
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.words import joined
 from lowpanbudget.shown import shown_named
+from lowpanbudget.stack.applications import Applications
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.upper import COAP, DTLS
 from lowpanbudget.values import dataclass, frozen, replace
 
 if TYPE_CHECKING:
@@ -184,3 +186,18 @@ def rpi_type_of(design: "Design") -> int | None:
     routings = [one.routing for one in design.flows]
     routed = [one for one in routings if one != UNROUTED]
     return next((one.rpi_type for one in routed or routings), None)
+
+
+def applications_of(design: "Design") -> Applications:
+    """Return what goes between the ports of the design's flows; nothing of ports between which not all carry the same.
+
+    DTLS records hide what they carry: a flow of CoAP in them is one of DTLS.
+    """
+    found: dict[tuple[int, int], set[str]] = {}
+    for flow in design.flows:
+        above, ports = flow.application, (flow.source_port, flow.destination_port)
+        what = DTLS if above.dtls is not None else COAP if above.coap is not None else ""
+        found.setdefault((min(ports), max(ports)), set()).add(what)
+    return Applications.given(
+        {ports: what.pop() for ports, what in found.items() if len(what) == 1 and what != {""}}
+    )

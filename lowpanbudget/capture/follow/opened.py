@@ -12,11 +12,10 @@ from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.stack.incoming import UNREADABLE, Notice
 from lowpanbudget.values import dataclass, field, replace
 
 NOT_OPENED = "content-not-opened"
-UNREADABLE = "payload-unreadable"
 
 
 class NonceUse(NamedTuple):

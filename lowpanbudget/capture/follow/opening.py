@@ -33,8 +33,9 @@ from lowpanbudget.layers.internet.dtls.seal import OpenedRecord, plaintext_of
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.dtls.suites import DtlsSuite
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
+from lowpanbudget.stack.applications import REGISTERED, Applications
 from lowpanbudget.stack.incoming import Notice
-from lowpanbudget.stack.upper import APPLICATION_DATA, APPLICATION_PORTS, COAP_PORT, DTLS_PORT
+from lowpanbudget.stack.upper import APPLICATION_DATA, COAP, DTLS
 from lowpanbudget.values import replace
 
 _INVALID_1_2, _INVALID_1_3 = rfc(6347, "4.1.2.7"), rfc(9147, "4.5.2")
@@ -68,7 +69,7 @@ def look_into(sighting: Sighting, opener: "ContentOpener") -> None:
     if place is None or place.kind != ipv6.UDP:
         return
     at = place.offset + udp.OCTETS
-    opened = opener.look(flow, datagram[at:])
+    opened = opener.look(flow, datagram[at:], sighting.decoder.applications)
     if opened is None:
         return
     sighting.opened = opened
@@ -90,18 +91,20 @@ class ContentOpener:
         self._senders = tuple(senders)
         self._next = [sender.next_sequence for sender in senders]
 
-    def look(self, flow: FlowKey | None, octets: bytes) -> OpenedContent | None:
+    def look(
+        self, flow: FlowKey | None, octets: bytes, applications: Applications = REGISTERED
+    ) -> OpenedContent | None:
         """Return what a UDP payload of this flow holds; None where nothing in it is sealed."""
-        if flow is None:
+        if flow is None or flow.source_port is None or flow.destination_port is None:
             return None
-        ports = {flow.source_port, flow.destination_port}
-        if APPLICATION_PORTS.isdisjoint(ports):
+        what = applications.of(flow.source_port, flow.destination_port)
+        if not what:
             return None
         content = OpenedContent(octets)
         try:
-            if COAP_PORT in ports and self._oscore:
+            if what == COAP and self._oscore:
                 self._coap(content, flow, octets, 0)
-            elif COAP_PORT not in ports and DTLS_PORT in ports and self._senders:
+            elif what == DTLS and self._senders:
                 content = self._dtls(flow, octets)
         except WireError:
             return None  # it is told where the datagram is read

@@ -14,7 +14,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.contents import with_contents
-from lowpanbudget.stack.decoder import Decoder, decode_datagram
+from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame, unread
 from lowpanbudget.stack.incoming import Notice
@@ -233,7 +233,7 @@ class Sighting:
     def contents(self) -> Frame | None:
         """Return the datagram that this frame completes, read; None when it completes none."""
         if self._contents is None and self.datagram is not None:
-            contents, opened = decode_datagram(self.datagram), self.opened
+            contents, opened = self.decoder.datagram(self.datagram), self.opened
             within = contents if opened is None else opened.within(contents, len(self.datagram))
             self._contents = within
         return self._contents
