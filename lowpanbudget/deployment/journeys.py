@@ -139,7 +139,7 @@ class Journey:
         """
         frames = [*self.parts, *self.tried]
         in_vain = (one for one in frames if not one.was_taken(answering, most))
-        return next(in_vain, self.tried[-1] if self.tried else self.last)
+        return next(in_vain, self.last)
 
     @property
     def took_s(self) -> float | None:

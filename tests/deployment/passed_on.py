@@ -92,7 +92,9 @@ class Sent:
         self.line, self.number, self.path = line, number, path
         self.came: list[set[int]] = [set() for _ in path[1:]]
         ends = path[0].to_bytes(2, "big"), path[-1].to_bytes(2, "big")
-        text = b"%02d of %02d, " % (number, path[0])
+        text = (
+            b"number %02d, " % number
+        )  # of all originators: but the first their fragments are alike
         self.packet = air.datagram(text * 30, links=ends)[: FIRST + 3 * STEP]
         self.packet = air.datagram((text * 30)[: len(self.packet) - 48], links=ends)
 

@@ -134,8 +134,19 @@ def test_what_a_relay_keeps_is_told_as_taken(way: str) -> None:
 
     found = measured(line(way, [PATH], kept=kept))
     assert came(the_flow(found)) == (9, 10)
-    assert [one.messages for one in found.lost] == [one.taken for one in found.lost] == [1]
-    if (
-        way == "mesh"
-    ):  # of a router nothing tells that its fragments are of that datagram but the first
-        assert found.lost[0][:2] == LINKS[0]
+    assert found.lost == (LostOnLink(*LINKS[0], 1, 1),)
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_not_all_of_a_link_need_be_heard_to_tell_what_was_lost_there(way: str) -> None:
+    """The second fragment of the fifth is tried in vain by 0x31 each time, whose last one is not heard."""
+
+    def lost(number: int, _node: int, hop: int, index: int, _attempt: int) -> bool:
+        return (number, hop, index) == (4, 1, 1)
+
+    made = line(way, [PATH], lost=lost)
+    by_relay = [one for one in made.heard if one[2] == PATH[1:3] and 241 < one[0] < 241.3]
+    made.heard = [one for one in made.heard if one is not by_relay[-1]]
+    found = measured(made)
+    assert came(the_flow(found)) == (9, 10)
+    assert found.lost == (LostOnLink(*LINKS[1], 1, 0),)
