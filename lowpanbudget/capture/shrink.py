@@ -13,8 +13,9 @@ from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.single_pass import SinglePass
 from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.learning import lesson_of_packet
+from lowpanbudget.capture.mesh_frames import BROADCASTS, MeshWay, MeshWays
 from lowpanbudget.cites import rfc
-from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.flow import Flow, Hop
 from lowpanbudget.design.link import Link
 from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env
@@ -47,7 +48,7 @@ _ADDED = (
 
 @dataclass(slots=True)
 class Counters:
-    """What each frame counts up: MAC sequence number, datagram tag, frame counter, absolute slot number.
+    """What each frame counts up: MAC sequence number, datagram tag, frame counter, slot number, number of a broadcast.
 
     A frame counter or slot number must never be used twice under one key: start above all that were used.
     """
@@ -56,6 +57,7 @@ class Counters:
     tag: int = 0
     frame_counter: int = 0
     asn: int | None = None
+    broadcast: int = 0
 
 
 class Shrinker:
@@ -65,13 +67,14 @@ class Shrinker:
     reached through the border router. What RPL adds goes in the form that the flow of a datagram has. With ``flow``
     (``design.flow(name)``) and ``hop`` ("first", "forwarded") all frames go between the link addresses of that hop. A
     secured link takes a ``key``, or frames that are ``unprotected``, for tests; ``devices``, as in ``Decoder``, add to
-    the EUI-64s of the design's stations, of which nonces are made. Raises ``RequestError`` when it has neither, and for
-    a flow that is forwarded below IPv6.
+    the EUI-64s of the design's stations, of which nonces are made. Raises ``RequestError`` when it has neither.
+    Frames that a mesh passes on (``flow.routing.mesh_under``) have the mesh header of their flow. Where the next node
+    is not the last no datagram tells which it is: ``stand_in`` is the address that stands for it.
     """
 
     __slots__ = (
         "_border", "_counters", "_design", "_devices", "_flow", "_flows", "_hop", "_in_headers", "_key", "_link",
-        "_root", "_rpi_type", "_stations",
+        "_root", "_rpi_type", "_stand_in", "_stations", "_ways",
     )  # fmt: skip
     __repr__ = showing("counters", "in_headers")
 
@@ -103,17 +106,12 @@ class Shrinker:
         self._key = None if key is None or unprotected or not secured else Key.of(key)
         self._counters = Counters() if counters is None else value_of(Counters, counters)
         as_declared(self._counters)
-        for one in design.flows if flow is None else (value_of(Flow, flow),):
-            if one.mesh_under:
-                raise RequestError(
-                    f"flow {repeated(one.name)} is forwarded below IPv6, and no datagram tells over which nodes",
-                    cite=rfc(4944, "11"),
-                    hint="Leave mesh_under out of the design for frames between routers of IPv6",
-                )
         self._flow, self._flows = flow, FlowTable(design)
         self._root, self._rpi_type = root_of(design), rpi_type_of(design)
         self._hop: tuple[bytes, bytes] | None = None
         self._in_headers = 0
+        self._stand_in: bytes | None = None
+        way: Hop | None = None
         if flow is not None:
             way = next(
                 (h for h in value_of(Flow, flow).hop_list(link.addresses) if h.name == hop), None
@@ -124,6 +122,7 @@ class Shrinker:
                     hint="A flow over one hop has the first alone",
                 )
             self._hop = way.source, way.destination
+        self._ways = MeshWays(design, self._flows, flow, way)
         self._stations = {station.ip(link.addresses): station for station in design.stations}
         self._border = next((s for s in design.stations if s.role == "border"), None)
         stations: dict[int | tuple[int, int], bytes] = {
@@ -143,6 +142,11 @@ class Shrinker:
         """Return how many datagrams kept what RPL adds as IPv6 headers, where 6LoRH does not give their octets back."""
         return self._in_headers
 
+    @property
+    def stand_in(self) -> bytes | None:
+        """Return the link address that stood in frames for a node of a mesh which nobody named; None of none."""
+        return self._stand_in
+
     def frames(self, datagram: bytes) -> list[bytes]:
         """Return the frames of a datagram, FCS included.
 
@@ -156,16 +160,27 @@ class Shrinker:
                 cite=rfc(8200, "5"),
                 hint="Cut it at the IPv6 layer, or raise network.mtu where every node takes more",
             )
-        link, counters = self._link, self._counters
+        counters, hop = self._counters, (source, destination)
         sent = Outgoing.read(datagram)
+        way, before = self._ways.of(datagram, source, destination), 0
+        if way is not None:
+            hop, before = (way.source, way.destination), len(way.front(0))
+            self._stand_in = way.stand_in or self._stand_in
+            source, destination = way.originator, way.final
         env, options = self._form(sent, source, destination)
-        writers = payloads(
-            sent, env, room=link.room(source, destination), tag=counters.tag, options=options
-        )
+        room = self._link.room(*hop) - before
+        writers = payloads(sent, env, room=room, tag=counters.tag, options=options)
         self._learn(sent.octets)
         if len(writers) > 1:
             counters.tag = (counters.tag + 1) & 0xFFFF
-        return [self._frame(source, destination, bytes(writer.data)) for writer in writers]
+        return [self._frame(*hop, self._front(way) + bytes(writer.data)) for writer in writers]
+
+    def _front(self, way: MeshWay | None) -> bytes:
+        """Return what stands before all headers in the next frame: each broadcast has a number of its own."""
+        counters = self._counters
+        if way is not None and way.floods:
+            counters.broadcast = (counters.broadcast + 1) % BROADCASTS
+        return b"" if way is None else way.front(counters.broadcast)
 
     def _form(self, sent: Outgoing, source: bytes, destination: bytes) -> tuple[Env, Options]:
         """Return what both ends know and what the compressor may do, as the flow of a datagram has it.

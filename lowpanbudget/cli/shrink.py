@@ -7,6 +7,7 @@ import click
 from lowpanbudget.cli import captures, completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.expand import emit, refuse_other, report
+from lowpanbudget.env import link_text
 from lowpanbudget.errors import RequestError, WireError, plural
 
 if TYPE_CHECKING:
@@ -115,6 +116,7 @@ def command(
         refuse_other(records)
     report(ctx, capture, target, records, "frame", written, left_out)
     _tell_in_headers(ctx, shrinker.in_headers)
+    _tell_stand_in(ctx, shrinker.stand_in)
     if as_json:
         following = {"frame_counter": counters.frame_counter, "asn": counters.asn}
         emit(
@@ -126,6 +128,7 @@ def command(
             left_out,
             next=following,
             in_headers=shrinker.in_headers,
+            stand_in=None if shrinker.stand_in is None else link_text(shrinker.stand_in),
         )
     if captures.is_wrong(records.notices):
         ctx.exit(WireError.exit_code)
@@ -157,6 +160,17 @@ def _tell_in_headers(ctx: click.Context, count: int) -> None:
             f"{plural(count, 'datagram')} kept what RPL adds as IPv6 headers, though the flow has 6LoRH, which would "
             "not give back the same octets: another option type, padding, addresses compressed in a routing header",
             'Set form = "extension-headers" in the flow\'s routing, to budget for what is sent',
+        )
+
+
+def _tell_stand_in(ctx: click.Context, node: bytes | None) -> None:
+    """Tell that frames go to a node of a mesh which nobody named."""
+    if node is not None:
+        captures.say(
+            ctx,
+            f"{link_text(node)} stands for the node that passes frames on below IPv6: no datagram tells which that is, "
+            "and the mesh finds it (RFC 4944 section 11)",
+            "Lengths, mesh headers and fragments are as they will be; give frames another MAC destination to send them",
         )
 
 

@@ -278,8 +278,8 @@ class Flow(HashedOnce):
     def _relays(self, form: AddressForm, ends: set[bytes]) -> tuple[bytes, bytes, bytes]:
         """Return link addresses that are none of the ends': where the first hop leads, and both of a forwarded one."""
         routing, final = self.routed(form), self.destination.ip(form)
-        relay = _relay(form, ends, self.source.ip(form))
-        next_relay = _relay(form, {*ends, relay}, final)
+        relay = relay_beside(form, ends, self.source.ip(form))
+        next_relay = relay_beside(form, {*ends, relay}, final)
         if not routing.route:
             return next_relay, relay, next_relay
 
@@ -297,7 +297,7 @@ class Flow(HashedOnce):
         return relay, relay, next_relay
 
 
-def _relay(form: AddressForm, others: set[bytes], address: IPv6Address) -> bytes:
+def relay_beside(form: AddressForm, others: set[bytes], address: IPv6Address) -> bytes:
     """Return a link address that is none of the others, from which no bit of this address can be worked out.
 
     A context may leave as little as the last bit to the link address (RFC 6282 section 3.1.1).

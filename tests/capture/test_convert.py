@@ -243,15 +243,6 @@ def test_what_cannot_go_in_frames_is_counted() -> None:
     assert left_out.count == 5
 
 
-def test_who_passes_a_frame_on_below_ipv6_no_datagram_tells() -> None:
-    """RFC 4944 section 11: the link addresses of each hop are the forwarders', and IPv6 never sees them."""
-    below = replace(OPEN.flows[0], mesh_under=True)
-    with pytest.raises(RequestError, match="no datagram tells"):
-        Shrinker(OPEN.with_flow(below))
-    with pytest.raises(RequestError, match="no datagram tells"):
-        Shrinker(OPEN, flow=below)
-
-
 def test_a_secured_link_wants_a_key_or_a_word() -> None:
     design = load_design(EXAMPLES / "archive.toml")
     with pytest.raises(RequestError, match="secured"):
