@@ -273,8 +273,7 @@ NAMES = {
     "shrink": JsonNames(
         _NOTICE,
         {
-            "shrink": "what became of the capture",
-            "next": "what the next frames go on with",
+            "shrink": "what became of the capture", "next": "what the next frames go on with",
             "in_headers": "Shrinker.in_headers: datagrams that kept what RPL adds as IPv6 headers",
             "stand_in": "Shrinker.stand_in: the link address that stands for a node of a mesh which nobody named",
             "frame_counter": "Counters.frame_counter", "asn": "Counters.asn",
