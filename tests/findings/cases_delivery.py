@@ -76,15 +76,28 @@ def limited(limits: str) -> Capture:
     return store(readings(range(40), every=0.5), f"[limits]\n{limits}\n", every_s=0.5)
 
 
-def in_step(apart: float) -> Capture:
-    """Five senders with 40 readings each, begun so many seconds one after the other."""
+def in_step(apart: float, nodes: int = 5) -> Capture:
+    """Senders with 40 readings each, begun so many seconds one after the other."""
     sent = [
         one
-        for node in range(1, 6)
+        for node in range(1, nodes + 1)
         for index in range(40)
         for one in over(reading(index, 30.0 * index + apart * node, node), ((node, 0),))
     ]
     return store(sent, CSMA)
+
+
+def clocked(every_s: float, others_s: float = 30.0) -> Capture:
+    """Five senders with 40 readings each by a clock; the last has a period of its own."""
+    sent = [
+        one
+        for node in range(1, 6)
+        for index in range(40)
+        for one in over(
+            reading(index, (every_s if node == 5 else others_s) * index + node, node), ((node, 0),)
+        )
+    ]
+    return store(sorted(sent, key=lambda one: one.time), CSMA)
 
 
 def retried(tries: int) -> Capture:
@@ -372,6 +385,21 @@ DELIVERY_CASES: dict[str, Case] = {
             "reading",
             "200 of 200 reports began within 0.3 s of another sender's",
             ("5 senders; by chance 8% would",),
+        ),
+    ),
+    # 30 / 29.4 = 1.02. Five frames and their acknowledgements a round: the first of node 5 is frame 9. When its last
+    # comes, at 5 + 39 * 29.4 = 1151.6 s, the others have sent 39 each: 4 * 39 + 40 = 196, so it is frame 2 * 196 - 1
+    "clock-off": Case(
+        lambda: clocked(29.4),
+        lambda: clocked(29.97),
+        Told(
+            "remark",
+            "2001:db8:1::ff:fe00:5",
+            "its period is 2 % ± 0.01 shorter than planned, and than that of others",
+            (
+                "reading from 2001:db8:1::ff:fe00:5: each 29.4 s over 39 intervals, planned 30 s; 4 others: 30 s",
+            ),
+            (9, 391),
         ),
     ),
     # 60 of 120 readings, one each 30 s: the last of the other comes 60 times 30 s behind the last of these, with frame

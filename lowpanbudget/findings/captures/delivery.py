@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from lowpanbudget.deployment.confidence import Spread
 from lowpanbudget.deployment.digits import beside, limit_percent, percent
+from lowpanbudget.deployment.drifts import Drift, drifts
 from lowpanbudget.deployment.measured import (
     MeasuredFlow,
     Measurement,
@@ -43,8 +44,9 @@ _ONE_CAUSE = (
 _INTERVAL = PlanNumber.INTERVAL
 # messages of which the quickest tells the order of cells, and the part of a slotframe that each hop waits
 _MESSAGES, _NEARLY_ALL = 10, 0.8
+_SURE = 0.00005  # of a period: a mean of many intervals is told no finer; our choice
 _IN_STEP = 0.5  # of the reports that begin together
-_MORE_THAN_CHANCE = 4  # times as many as would by chance; both are our choice
+_MORE_THAN_CHANCE, _ODDS = 4, 8  # times as many as by chance, times their odds; all are our choice
 
 
 def _outside(measured: Measurement, *numbers: PlanNumber) -> Iterator[PlanCheck]:
@@ -167,7 +169,10 @@ def reports_in_phase(scene: Scene, measured: Measurement) -> Hits:
         return
     for one in measured.together:
         seen = one.together / one.reports
-        if seen < _IN_STEP or seen < _MORE_THAN_CHANCE * one.by_chance:
+        is_more = seen >= _MORE_THAN_CHANCE * one.by_chance
+        # of many senders so many meet by chance that no share is as many times as large: their odds are
+        is_more |= seen * (1 - one.by_chance) > _ODDS * (1 - seen) * one.by_chance
+        if seen < _IN_STEP or not is_more:
             continue
         cause = (
             f"{one.together} of {plural(one.reports, 'report')} began within {seconds_text(one.within_s)} of another "
@@ -175,6 +180,32 @@ def reports_in_phase(scene: Scene, measured: Measurement) -> Hits:
         )
         evidence = (f"{one.senders} senders; by chance {one.by_chance:.0%} would",)
         yield Hit(cause, evidence, one.flow)
+
+
+@DELIVERY.rule("clock-off", Measurement)
+def clock_off(_scene: Scene, measured: Measurement) -> Hits:
+    """Compare periods over many intervals with the plan, and with those of all others."""
+    planned = {one.subject: one.planned for one in measured.checks if one.what is _INTERVAL}
+    by_node: dict[IPv6Address, list[Drift]] = {}
+    for drift in drifts(measured.flows, planned):
+        by_node.setdefault(drift.flow.flow.source, []).append(drift)
+    for node, found in by_node.items():
+        surest = max(found, key=lambda one: abs(one.off) / max(one.error, _SURE))
+        off, give = 100 * abs(surest.off), 200 * max(surest.error, _SURE)
+        which = "longer" if surest.off > 0 else "shorter"
+        cause = (
+            f"its period is {off:.2g} % ± {give:.1g} {which} than planned, and than that of others"
+        )
+        evidence = tuple(
+            f"{one.flow.title}: each {one.every_s:.5g} s over {plural(one.flow.interval.values, 'interval')}, planned "
+            f"{one.planned_s:g} s; {one.others} others: {one.others_s:.5g} s"
+            for one in found
+            if one.flow.interval is not None
+        )
+        frames = tuple(
+            sorted({n for one in found for n in (one.flow.first_number, one.flow.last_number)})
+        )
+        yield Hit(cause, evidence, str(node), frames)
 
 
 class _Stopped(NamedTuple):
