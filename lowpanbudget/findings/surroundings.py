@@ -14,6 +14,7 @@ from lowpanbudget.findings.header_forms import SumsByForm
 from lowpanbudget.findings.home import HomeNetwork
 from lowpanbudget.findings.key_users import KeyUsers
 from lowpanbudget.findings.losses import Losses
+from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.ranks import AnnouncedRanks
 from lowpanbudget.findings.registered import RegisteredAddresses
 from lowpanbudget.findings.routers import Routers
@@ -40,7 +41,8 @@ class Surroundings:
     fragments, ``routers`` of what nodes send on, ``ranks`` of DIOs, ``keys`` which keys nodes name, ``sums`` are
     unexplained checksums, ``forms`` all by the form of headers, ``end_s`` is the time of the last frame, ``unread``
     counts data frames sealed or with a fault. ``asked_again``: requests without answer. ``registered`` are addresses.
-    ``compressors`` tell who uses which contexts. ``beside`` is what is known of the capture's other networks, by PAN.
+    ``compressors`` tell who uses which contexts, ``begun`` who sends flows otherwise than planned on its own hop.
+    ``beside`` is what is known of the capture's other networks, by PAN.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -73,6 +75,7 @@ class Surroundings:
     registered: RegisteredAddresses = field(init=False, default_factory=RegisteredAddresses)
     home: HomeNetwork = field(init=False, default_factory=HomeNetwork)
     compressors: KnownUsers = field(init=False, default_factory=KnownUsers)
+    begun: FirstNamed[tuple[str, str, str], bool] = field(init=False, default_factory=FirstNamed)
     beside: dict[int | None, "Surroundings"] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -6,10 +6,11 @@ from itertools import accumulate, pairwise
 
 from findings import air
 from findings.air import FAR_NODE, KEY, NODE, ROOT, Capture
-from findings.cases_application import DESIGN, SMALL, STATE, VERSION
+from findings.cases_application import DATA, DESIGN, SMALL, STATE, VERSION
 from findings.cases_delivery import promise, reading, store
 from findings.cases_further import Further
-from findings.cases_nodes import acknowledgement
+from findings.cases_mesh import PLAN_ROUTED
+from findings.cases_nodes import RELAY, acknowledgement
 from findings.judge import Told
 from simulation.contention import Sent
 
@@ -195,7 +196,72 @@ CULPRITS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     ),
     "two frames that were given up": ("frames-not-acknowledged", lambda: few_unanswered(4, 4)),
 }
+
+
+def classed(*hops: int) -> Capture:
+    """A datagram with traffic class 0xb8 and a flow label, on these hops of two: from node to router, to root."""
+    frames = []
+    for number, hop in enumerate(hops, 1):
+        links = ((NODE, RELAY), (RELAY, ROOT))[hop]
+        packet = (0x6B812345).to_bytes(4, "big") + air.datagram(DATA, hop_limit=64 - hop)[4:]
+        frames.append((0.01 * number, air.frame(packet, number + 100 * hop, links)))
+    return Capture([*frames], design=PLAN_ROUTED)
+
+
+def elided_over_relay(*hops: int) -> Capture:
+    """A datagram without its UDP checksum, on these hops of two."""
+    frames = []
+    for number, hop in enumerate(hops, 1):
+        links = ((NODE, RELAY), (RELAY, ROOT))[hop]
+        packed = air.payload(air.datagram(DATA, hop_limit=64 - hop), links, elide_udp_checksum=True)
+        frames.append((0.01 * number, air.encoded(air.mac(number, links), packed)))
+    return Capture([*frames])
+
+
+_CLASSED = "IPHC ECN, IPHC DSCP, IPHC pad, IPHC flow label"
+# TF 00: 2 + 6 + 4 + 20 bits (RFC 6282 section 3.2.1)
+_TRAFFIC = (
+    "IPHC flow label: 20 bits, planned none",
+    "IPHC DSCP: 6 bits, planned none",
+    "IPHC pad: 4 bits, planned none",
+    "IPHC ECN: 2 bits, planned none",
+)
+
 CULPRITS_FURTHER = (
+    # a router sends on the class that it was given; where the first hop is not heard nobody knows whose it is
+    *(
+        Further(
+            "longer-than-budgeted",
+            partial(classed, *hops),
+            Told(
+                "risk",
+                f"flow readings, {who}: {_CLASSED}",
+                f"headers take 4 octets more than budgeted for the {hop} hop",
+                _TRAFFIC,
+                tuple(range(1, len(hops) + 1)),
+                count=len(hops),
+            ),
+        )
+        for hops, who, hop in (
+            ((0, 1), "0x0017", "first"),
+            ((1,), "0x0018 on the forwarded hop", "forwarded"),
+        )
+    ),
+    *(
+        Further(
+            "checksum-elided-without-cover",
+            partial(elided_over_relay, *hops),
+            Told(
+                "failure",
+                who,
+                "C is set and the frame has no integrity code",
+                (),
+                tuple(range(1, len(hops) + 1)),
+                count=len(hops),
+            ),
+        )
+        for hops, who in (((0, 1), "0x0017"), ((1,), "0x0018"))
+    ),
     # 0x9861 turned is 61 98: frame version 1, both addresses short, one PAN ID; as it stands it has source mode 1
     Further(
         "reserved-code-used",

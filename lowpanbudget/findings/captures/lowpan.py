@@ -8,6 +8,7 @@ from lowpanbudget.env import Context, Contexts, Env, interface_identifier, link_
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields.choice import Choice, Row
 from lowpanbudget.findings import faults
+from lowpanbudget.findings.begun import who_began
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -226,7 +227,9 @@ def checksum_elided_without_cover(scene: Scene, _notice: Notice) -> Hits:
         cause = "the frame has an integrity code that could not be verified here"
         yield Hit(cause, (), scene.sender, severity=Severity.REMARK)
     else:
-        yield Hit("C is set and the frame has no integrity code", (), scene.sender)
+        first = scene.iphc is None or scene.from_its_source(scene.iphc.header)
+        by = who_began(scene, "", "elided without cover", first=first)
+        yield Hit("C is set and the frame has no integrity code", (), by)
 
 
 @LOWPAN.rule("checksum-elided-behind-unknown-route", Noticed("udp-checksum-unsure"))

@@ -4,6 +4,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier
 from lowpanbudget.findings import concerns
+from lowpanbudget.findings.begun import is_of_traffic, who_began
 from lowpanbudget.findings.captures.longer import (
     OLD_RULE,
     OTHER_PREFIX,
@@ -65,6 +66,9 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     both = compared_headers(scene, path, datagram, match)
     if both is None:
         return
+    if is_of_traffic(both):
+        by = who_began(scene, match.flow.name, "traffic", first=first)
+        subject = subject if by == scene.sender else f"flow {match.flow.name}, {by}"
     longer = tuple(longer_hits(both, scene, subject, hop))
     reasons = tuple(legal_reasons(scene, datagram, match.flow)) if longer else ()
     if reasons:
@@ -78,6 +82,11 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     why, advice = foreign_source(scene, datagram, match.flow) if longer else "", OTHER_PREFIX
     if longer and not why:
         why, advice = old_source(scene, datagram), OLD_RULE
+    if why:
+        by = who_began(scene, match.flow.name, why, first=first)
+        longer = tuple(
+            hit._replace(subject=hit.subject.replace(scene.sender, by, 1)) for hit in longer
+        )
     unused = unused_context(scene, datagram, both) if longer and not why else ()
     if unused:
         why, advice = unused[0], UNUSED
@@ -147,7 +156,8 @@ def headers_not_as_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
     told = any(notice.name == "elided-without-check" for notice in first.notices)
     if elided and not told and not flow.elide_udp_checksum:
         cause = f"flow {flow.name} elides its UDP checksum, which the design carries"
-        yield Hit(cause, (), f"{scene.sender}: UDP checksum of flow {flow.name}", frames)
+        by = who_began(scene, flow.name, "elided", first=_is_on_first_hop(scene, datagram, flow))
+        yield Hit(cause, (), f"{by}: UDP checksum of flow {flow.name}", frames)
     tunnelled = sum(isinstance(one, Iphc | Ipv6) for one in first.layers) > 1
     is_routed = tunnelled or concerns.source_route(
         scene
