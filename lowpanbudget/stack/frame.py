@@ -26,7 +26,7 @@ from lowpanbudget.stack import secured
 from lowpanbudget.stack.incoming import UNCHECKED, Datagram, Lowpan, Notice, Noting
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
-from lowpanbudget.stack.proof import likeliest
+from lowpanbudget.stack.proof import likeliest, told
 from lowpanbudget.stack.shapes import Shape, shape_of, was_read
 from lowpanbudget.stack.uncompressed import restored
 from lowpanbudget.stack.usual import LARGEST, read_behind, read_shaped, read_usual
@@ -124,23 +124,13 @@ def whole(frame: FrameInMaking) -> Frame:
 
 
 def decode_prepared(
-    octets: bytes,
-    fcs_length: int,
-    contexts: Contexts,
-    keys: tuple[Key, ...],
-    devices: Devices,
-    asn: int | None,
-    root: IPv6Address | None,
-    rpi_type: int,
-    left_out: int = 0,
-    sender: bytes | None = None,
-    *,
-    is_tried: bool = False,
-) -> Frame:
+    octets: bytes, fcs_length: int, contexts: Contexts, keys: tuple[Key, ...], devices: Devices, asn: int | None,
+    root: IPv6Address | None, rpi_type: int, left_out: int = 0, sender: bytes | None = None, *, is_tried: bool = False,
+) -> Frame:  # fmt: skip
     """Return the frame that these octets are, whatever they are; the last ``fcs_length`` of them are its FCS.
 
-    ``left_out`` octets of its end, without its FCS, were not captured: it is read as far as it goes. ``sender`` is who
-    sent it, where it names nobody. With ``is_tried`` the first key that fits is taken where nothing proves one.
+    ``left_out`` octets of its end, without its FCS, were not captured. ``sender``: who sent it, where it names nobody.
+    With ``is_tried`` the first key that fits is taken where nothing proves one.
     """
     frame = FrameInMaking(octets, heads=[], contexts=contexts, notices=[])
     end = max(len(octets) - fcs_length, 0)
@@ -150,6 +140,7 @@ def decode_prepared(
     if shape is not None and _read_usual(frame, shape, end, fcs_ok, trailer):
         return whole(frame)
     reader = Reader(octets, 0, end, "", left_out)
+    fitting: list[Key] | None = None  # where nothing proves a key
     try:
         mac = secured.decode(reader, frame.notices, fcs_ok)
         frame.mac = mac
@@ -163,12 +154,14 @@ def decode_prepared(
             _note_faults(frame, mac.header_ies)
         security = mac.security
         if security is not None and security.level == UNPROVEN and not is_tried:
-            # no closure: its variables would be cells, and those of every frame slower
-            under = partial(
-                decode_prepared, octets, fcs_length, contexts, devices=devices, asn=asn, root=root,
-                rpi_type=rpi_type, left_out=left_out, sender=sender, is_tried=True,
-            )  # fmt: skip
-            return likeliest(under, keys, security, is_cut=left_out > 0)
+            fitting = [key for key in keys if key.opens(security)]
+            if len(fitting) > 1:
+                # no closure: its cells would make every frame slower
+                under = partial(
+                    decode_prepared, octets, fcs_length, contexts, devices=devices, asn=asn, root=root,
+                    rpi_type=rpi_type, left_out=left_out, sender=sender, is_tried=True,
+                )  # fmt: skip
+                return likeliest(under, fitting, is_cut=left_out > 0)
         if security is None or open_payload(frame, reader, mac, keys, devices, asn, sender, trailer):  # fmt: skip
             if frame.payload is None:
                 frame.payload = reader.data[reader.pos : reader.end]
@@ -192,12 +185,13 @@ def decode_prepared(
         _end_early(frame, reader)
     if frame.fault is None and reader.pos == reader.end:
         frame.spans, frame.free = (*reader.spans, *trailer), tuple(reader.free)
-        return whole(frame)
-    if frame.fault is not None:
-        # of a frame with a wrong integrity code, which may be readable all the same, nothing is handed on
-        frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
-    _tile(frame, reader, trailer)
-    return whole(frame)
+    else:
+        if frame.fault is not None:
+            # of a frame with a wrong integrity code, which may be readable all the same, nothing is handed on
+            frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
+        _tile(frame, reader, trailer)
+    done = whole(frame)
+    return done if fitting is None else told(done, len(fitting), is_cut=left_out > 0)
 
 
 NOT_CAPTURED = "the rest of the frame was not captured"

@@ -4,12 +4,12 @@ What comes out is held against what a frame may carry: octets of chance read as 
 is right once in 65,536 times.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
 from lowpanbudget.errors import Truncated, WireError
-from lowpanbudget.layers.internet import chain, ipv6
-from lowpanbudget.layers.link.auxiliary import LEVELS_CITE, Security
+from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.layers.link.auxiliary import LEVELS_CITE, UNPROVEN
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.stack.incoming import Notice
@@ -23,8 +23,7 @@ _PROVEN = 4  # of five likenesses
 
 def likeliest(
     read: Callable[[tuple[Key, ...]], AnyFrame],
-    keys: tuple[Key, ...],
-    security: Security,
+    fitting: Sequence[Key],
     *,
     is_cut: bool,
 ) -> AnyFrame:
@@ -32,19 +31,22 @@ def likeliest(
 
     One that ``is_cut`` has the proof in what was not captured: nothing is said of it.
     """
-    fitting = [key for key in keys if key.opens(security)]
-    frames = [read((key,)) for key in fitting] or [read(keys)]
-    frame = max(frames, key=_likeness)
+    frames = [read((key,)) for key in fitting]
+    return told(max(frames, key=_likeness), len(fitting), is_cut=is_cut)
+
+
+def told(frame: AnyFrame, fitting: int, *, is_cut: bool) -> AnyFrame:
+    """Return a frame that was read under one of so many keys that fit, with a notice where nothing proves it."""
     mac = frame.mac
     if is_cut or mac is None or not frame.payload or _likeness(frame) == _PROVEN:
         return frame
     if frame.fault is not None:  # in noise a mesh header names anybody
         frame = replace(frame, link_source=mac.source, link_destination=mac.destination)
     which = "the key"
-    if len(fitting) > 1:
-        which = f"which of the {len(fitting)} keys that fit is right"
+    if fitting > 1:
+        which = f"which of the {fitting} keys that fit is right"
     text = (
-        f"nothing proves {which}: security level {security.level} has no integrity code, and the frame no checksum "
+        f"nothing proves {which}: security level {UNPROVEN} has no integrity code, and the frame no checksum "
         "that is right; what is read in it may be noise"
     )
     notice = Notice(KEY_UNPROVEN, text, LEVELS_CITE, mac.header_length, _HINT)
@@ -72,6 +74,8 @@ def _is_checksum_right(datagram: bytes) -> bool | None:
     """Return whether the checksum of UDP or ICMPv6 in a datagram is right; None where none can be tested."""
     last = None
     try:
+        if ipv6.header_of(datagram).next_header == ipv6.UDP:  # as of nearly all
+            return udp.is_right_behind(datagram)
         for last in chain.walk(datagram):
             if last.kind == ipv6.FRAGMENT:
                 return None

@@ -3,6 +3,7 @@
 The engine is the judge here; it is judged itself against the standards' examples and a second decoder.
 """
 
+import random
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -124,6 +125,17 @@ def test_sealed_frames_cut_and_damaged() -> None:
         for bit in range(8)
     ]
     same(turned, **known)
+
+
+def test_sealed_headers_of_any_frame_control() -> None:
+    """All multipurpose ones of 2 octets, and others: type, security and version are bits 0-2, 3 (or 9), and 12-13."""
+    dice = random.Random(5)
+    rest = bytes.fromhex(
+        "0702050000000002"
+    )  # also a security control of level 5, or of level 2 in key id mode 0
+    words = [0x000D | high << 4 for high in range(1 << 12)]
+    words += [dice.randrange(1 << 16) | 8 for _ in range(500)]
+    same([word.to_bytes(2, "little") + rest * 5 for word in words], keys=[KEY])
 
 
 DAMAGED_PAYLOADS = damaged(st.sampled_from(LOWPAN + CARRIED))

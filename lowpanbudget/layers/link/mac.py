@@ -173,7 +173,7 @@ def take_up(source: FunctionSource, form: FrameForm) -> dict[str, str]:
         "frame_type": source.bind(form.frame_type), "version": f"{form.version}", "sequence": sequence,
         **dict(zip(names, addresses, strict=True)), "pan_id_compression": f"{form.compression}",
         "pending": f"{form.pending}", "ack_request": f"{form.ack_request}",
-        "header_length": f"{source.octets}", "fcs_ok": "fcs_ok",
+        "header_length": f"{source.octets}", "fcs_ok": "fcs_ok", "long_control": f"{form.long_control}",
     }  # fmt: skip
 
 
