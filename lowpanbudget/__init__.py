@@ -244,6 +244,7 @@ if TYPE_CHECKING:
     from lowpanbudget.payload.kinds.interfaces import Gain as Gain
     from lowpanbudget.payload.message import Message as Message
     from lowpanbudget.payload.search.compatible import Change as Change, FormatComparison as FormatComparison
+    from lowpanbudget.payload.search.options import OptionSize as OptionSize
     from lowpanbudget.payload.search.receiver import Outcome as Outcome
     from lowpanbudget.payload.search.shrink import Candidate as Candidate, Coarsening as Coarsening
     from lowpanbudget.payload.search.worth import PartWorth as PartWorth, Worth as Worth

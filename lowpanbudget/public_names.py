@@ -163,6 +163,7 @@ NAMES = {
     "payload.kinds.interfaces": "Gain",
     "payload.message": "Message",
     "payload.search.compatible": "Change FormatComparison",
+    "payload.search.options": "OptionSize",
     "payload.search.receiver": "Outcome",
     "payload.search.shrink": "Candidate Coarsening",
     "payload.search.worth": "PartWorth Worth",

@@ -58,6 +58,7 @@ from lowpanbudget import (
     OffsetBeyond,
     OldMessage,
     OptionDefinition,
+    OptionSize,
     Order,
     Oscore,
     Outcome,
@@ -195,6 +196,23 @@ def test_a_layout_of_ones_own_tells_the_octets_of_an_application() -> None:
     assert {"first half", "second half"} <= {span.name for span in frame.spans}
 
 
+def test_what_a_message_takes_with_each_option_of_a_union() -> None:
+    """By hand, of examples/footbridge.toml: version, tag and sequence take 16 bits.
+
+    With an overload there are 13 more (8001 strains), with a door one. An impact has 16 for its energy, a sample of 12,
+    and 15 differences in groups of 3: of 4 bits at least, and of 5 groups at most (2 * 4095 needs 13 bits).
+    """
+    one, *_ = fit(FOOTBRIDGE, "event")
+    assert one.options == (
+        OptionSize("what", "impact", 13, 43),
+        OptionSize("what", "overload", 4, 4),
+        OptionSize("what", "door", 3, 3),
+        OptionSize("what", "heartbeat", 2, 2),
+    )
+    assert -(-(16 + 16 + 12 + 15 * 4) // 8) == 13
+    assert -(-(16 + 16 + 12 + 15 * 5 * 4) // 8) == 43
+
+
 def test_a_message_reads_and_writes_where_others_do() -> None:
     message = ARCHIVE.message("climate")
     values, writer = message.example("typical"), Writer()
@@ -205,6 +223,7 @@ def test_a_message_reads_and_writes_where_others_do() -> None:
     assert (type(message.order), message.order.byte_order) == (Order, "little")
     one: Fit = fit(ARCHIVE, "climate")[0]
     assert all(type(entry) is BitmapEntry for entry in one.bitmap)
+    assert one.options == ()
     assert encode_frame(Mac(), writer).octets == encode_frame(Mac(), bytes(writer.data)).octets
 
 

@@ -218,15 +218,15 @@ NAMES = {
         | _WRITTEN,
     ),
     "fit": JsonNames(
-        f"Fit {_FINDING}",
+        f"Fit OptionSize {_FINDING}",
         {"fit": "a list of Fit", "spare": "Fit.spare: octets of the frames that a message leaves free",
             "unmade": "Fit.unmade: why no message can be made at its rhythm, in words",
             "bitmap": "Fit.bitmap: the runs of bits of the message in order",
+            "options": "Fit.options: what it takes with each option of its unions, a list of OptionSize",
             "name": "of a run of bits: the field", "role": "of a run: what its bits are of the field",
             "range": "of a run: what values it has", "step": "of a run: in which steps", "unit": "of a run: its unit",
             "elements": "of a run: how many elements of an array it stands for", "note": "of a run: what else to know",
-            "padding": "of a run: how many of its bits only fill up",
-            "padding_at": "of a run: where these begin"} | _FINDINGS,
+            "padding": "of a run: how many bits only fill up", "padding_at": "of a run: where these begin"} | _FINDINGS,
     ),
     "generate": JsonNames(
         "CodeMemory",

@@ -29,6 +29,7 @@ _MAX_INT_BITS = 256
 _PLAIN = 1 << 64  # nearly all whole numbers are nearer to 0
 _GIVE = "Give a number"
 _BARE = "Give the number without its unit, which is that of the message:"
+_WITH_COMMA = re.compile(r"\s*[+-]?\d{1,30},\d{1,30}\s*")
 _WITH_UNIT = re.compile(
     r"\s*(?!0[xob])([+-]?\d{1,30}(?:\.\d{1,30})?)\s*([^\W\d_]|[%/°µΩ])[^\s,;\[\]]{0,15}\s*"
 )
@@ -67,6 +68,8 @@ def input_number(value: object) -> Decimal:
             raise Misfit(f"is the text {value[:40]!r}, not a number", hint=f"{_BARE} {number}")
         listed = any(sign in value for sign in "[]; ")
         hint = f"{_GIVE}; of a list 1,2,3, and nothing for an empty one" if listed else _GIVE
+        if _WITH_COMMA.fullmatch(value):
+            hint = f"{_GIVE}, with a point and no comma: {value.replace(',', '.')}"
         raise Misfit(f"is the text {value[:40]!r}, not a number", hint=hint)
     return exact(value)
 

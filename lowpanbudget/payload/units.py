@@ -13,6 +13,12 @@ from lowpanbudget.payload.exact import EXACT
 
 CITE = rfc(8428, "12.1")
 
+# Table 6, all of it.
+_TABLE_6 = (
+    "m kg g s A K cd mol Hz rad sr N Pa J W C V F Ohm S Wb T H Cel lm lx Bq Gy Sv kat m2 m3 l m/s m/s2 m3/s l/s W/m2 "
+    "cd/m2 bit bit/s lat lon pH dB dBW Bspl count / % %RH %EL EL 1/s 1/min beat/min beats S/m"
+)
+REGISTRY = frozenset(_TABLE_6.split())
 # "Units marked with an asterisk are NOT RECOMMENDED to be produced by new implementations"
 # ... and the units that the registry has beside them, of the same or of a related quantity
 NOT_RECOMMENDED = {
@@ -44,7 +50,21 @@ _USUAL = {
     "m/s²": "m/s2",
     "m²": "m2",
     "m³": "m3",
+    "m^2": "m2",
+    "m^3": "m3",
+    "m/s^2": "m/s2",
+    "W/m²": "W/m2",
+    "W/m^2": "W/m2",
+    "deg C": "Cel",
 }
+# ... and words, however they begin
+_WORDS = {
+    "m": "meter metre meters metres", "kg": "kilogram kilograms", "s": "second", "A": "ampere amperes amp amps",
+    "K": "kelvin", "Hz": "hertz", "N": "newton newtons", "Pa": "pascal pascals", "J": "joule joules",
+    "W": "watt watts", "V": "volt volts", "Ohm": "ohms", "S": "siemens", "T": "tesla", "lm": "lumen lumens",
+    "bit": "bits", "m2": "sqm", "m3": "cbm",
+}  # fmt: skip
+_USUAL_WORDS = {word: unit for unit, words in _WORDS.items() for word in words.split()}
 
 # Other scales of what the registry has one unit for (its fifth guideline): the numbers change.
 _OTHER_SCALES = {
@@ -56,6 +76,15 @@ _OTHER_SCALES = {
     "hours": "s",
     "days": "s",
 }
+_OTHER_WORDS = {
+    "Pa": "psi inhg mmhg atm torr mmh2o inh2o", "m": "in inch inches ft foot feet yd yard yards mi mile miles",
+    "m/s": "mph kn kt kts knot knots ft/s ft/min", "m3": "liter liters litre litres L gal gallon gallons ft3 cuft",
+    "m3/s": "gpm gal/min cfm l/min m3/h", "kg": "lb lbs pound pounds oz", "Hz": "rpm", "J": "btu cal kcal",
+    "W": "hp", "N": "lbf", "/": "percent pct", "s": "minute hour day d",
+}  # fmt: skip
+_OTHER_SCALES |= {word: unit for unit, words in _OTHER_WORDS.items() for word in words.split()}
+# the registry's names as those have them who know the letters and not their case
+_IN_LOWER_CASE = {unit.lower(): unit for unit in REGISTRY if len(unit) > 1}
 
 # What stands for something else there than many mean by it.
 _MISTAKEN = {
@@ -126,7 +155,7 @@ def in_one_unit(field: Any, other: Any) -> tuple[Any, Any] | None:
 
 def _unprefixed(unit: str) -> tuple[str, Decimal]:
     """Return the unit of the same quantity without a factor, and the factor."""
-    usual = _USUAL.get(unit, unit)
+    usual = _registered(unit)
     base, factor = _FACTORS.get(usual, (usual, "1"))
     if base == usual and usual[1:] in _PREFIXED and usual[0] in _PREFIXES:
         base, factor = usual[1:], _PREFIXES[usual[0]]
@@ -165,7 +194,18 @@ def _times(value: Any, factor: Decimal) -> Any:
 
 def is_same_unit(one: str, other: str) -> bool:
     """Return whether two names are of one unit, be they the registry's or what people write for them."""
-    return _USUAL.get(one, one) == _USUAL.get(other, other)
+    return _registered(one) == _registered(other)
+
+
+def _registered(unit: str) -> str:
+    """Return what the registry calls a unit that is written otherwise, else the unit as it is."""
+    word = _word(unit)
+    return _USUAL.get(unit) or _USUAL_WORDS.get(word) or _IN_LOWER_CASE.get(word, unit)
+
+
+def _word(unit: str) -> str:
+    """Return a unit in small letters, as words are told; nothing where its case tells units apart: "kN", "pA"."""
+    return "" if unit in REGISTRY or unit[1:] in _PREFIXED else unit.lower()
 
 
 def advice(unit: str) -> tuple[str, str]:
@@ -185,15 +225,16 @@ def advice(unit: str) -> tuple[str, str]:
             f"{CITE} does not recommend {unit!r} for new formats{meant}",
             f'{own * (unit == "%")}Write unit = "{better}"{more}; the numbers change with it',
         )
-    if unit in _OTHER_SCALES:
-        other = _OTHER_SCALES[unit]
+    other = _OTHER_SCALES.get(unit) or _OTHER_SCALES.get(_word(unit))
+    if other is not None:
         text = f"SenML's registry has no {unit!r}, but {other!r} for this quantity ({CITE})"
-        return text, f'Write unit = "{other}"; the numbers change with it'
+        known = "or keep it, and tell it to whoever reads: no reader of SenML knows it"
+        return text, f'Write unit = "{other}", and the numbers change with it; {known}'
     if unit in _MISTAKEN:
         name, meant, better = _MISTAKEN[unit]
         text = f"{unit!r} is {name} in SenML's registry ({CITE})"
         return text, f"If {meant} are meant, write unit = {better}"
-    usual = _USUAL.get(unit)
-    if usual is None:
+    usual = _registered(unit)
+    if usual == unit:
         return "", ""
     return f"SenML's registry calls this unit {usual!r} ({CITE})", f'Write unit = "{usual}"'

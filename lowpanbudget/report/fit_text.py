@@ -46,12 +46,28 @@ def fits(console: Console, screen: Screen, results: Sequence[dict[str, Any]]) ->
             text = "1 bit only fills" if wasted == 1 else f"{wasted} bits only fill"
             paragraph(console, screen, f"{text} up octets.", indent=2)
         console.print()
+        _options(console, screen, first["options"])
 
 
 def _size(fits: Sequence[dict[str, Any]]) -> str:
     least = min(fit["least_octets"] for fit in fits)
     most = max(fit["octets"] for fit in fits)
     return plural(most, "octet") if least == most else f"{least} to {plural(most, 'octet')}"
+
+
+def _options(console: Console, screen: Screen, options: Sequence[dict[str, Any]]) -> None:
+    """Print what the message takes with each option of its unions, a table for each tag."""
+    for tag, group in groupby(options, key=lambda option: option["tag"]):
+        rows: list[list[Cell]] = [
+            [screen.text(option["option"]), _octets(option["least_octets"], option["octets"])]
+            for option in group
+        ]
+        layout.put(console, layout.table((screen.text(tag), "octets in all"), rows, console.width))
+        console.print()
+
+
+def _octets(least: int, most: int) -> str:
+    return f"{least}" if least == most else f"{least} to {most}"
 
 
 def _verdicts(screen: Screen, fits: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:

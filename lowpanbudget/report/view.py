@@ -156,7 +156,7 @@ def fits(results: "Iterable[Fit]") -> list[Data]:
                     "spare", "frames", "most_frames", "batch", "batch_of", "batch_ends", "wait_s", "readings",
                     "sends_every_s", "padding_bits", "deepest", "datagram", "mtu", "in_slot", "spanned", "unmade",
                 )
-                | {"bitmap": bitmap, "advice": data_of(one.advice)}
+                | {"bitmap": bitmap, "advice": data_of(one.advice), "options": data_of(one.options)}
             )  # fmt: skip
     return rows
 

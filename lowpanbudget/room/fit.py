@@ -12,6 +12,7 @@ from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.payload.bitmap import BitmapEntry
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.search.options import OptionSize, option_sizes
 from lowpanbudget.room.measure import deepest, frames_of, room_of
 from lowpanbudget.room.savings import Saving
 from lowpanbudget.values import dataclass, field, replace
@@ -39,7 +40,8 @@ class Fit:
     flow (None: that is not said). ``datagram``: the octets of the datagram that carries it, headers restored, of which
     ``mtu`` is the most. ``in_slot``: the octets of the longest frame that a slot has time for, where the PHY's is
     longer (None elsewhere): frames are cut to it. ``spanned``: how many readings their times span where that is fewer
-    than any message has, so that none can be made; ``unmade`` is that in words.
+    than any message has, so that none can be made; ``unmade`` is that in words. ``options``: what it takes with
+    each option of its unions; empty where it collects readings.
     """
 
     message: str
@@ -67,6 +69,7 @@ class Fit:
     in_slot: int | None = None
     batch_ends: str = "octets"
     spanned: int | None = None
+    options: tuple[OptionSize, ...] = ()
 
     @property
     def spare(self) -> int:
@@ -152,6 +155,7 @@ class _Greatest(NamedTuple):
     octets: int
     readings: int
     bitmap: tuple[BitmapEntry, ...]
+    options: tuple[OptionSize, ...]
 
 
 class _Sent:
@@ -174,7 +178,9 @@ class _Sent:
             message = self.message
             values = message.batch_example(readings) if readings else message.example("greatest")
             octets = len(message.pack(values))
-            self._greatest[readings] = _Greatest(octets, readings or 1, message.bitmap_of(values))
+            options = () if readings else option_sizes(message)
+            bitmap = message.bitmap_of(values)
+            self._greatest[readings] = _Greatest(octets, readings or 1, bitmap, options)
         return self._greatest[readings]
 
 
@@ -202,7 +208,7 @@ def _fit(
     path: FlowPath,
     kept: int,
 ) -> Fit:
-    octets, readings, bitmap = greatest
+    octets, readings, bitmap, options = greatest
     room = room_of(path)
     batch = _batch(message, max(room - kept, 0), path.flow.every_s)
     frames = frames_of(path, octets)
@@ -237,6 +243,7 @@ def _fit(
         path.link.in_slot,
         batch.ends,
         spanned,
+        options,
     )
 
 

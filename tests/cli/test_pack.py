@@ -172,6 +172,7 @@ WRONG = [
     (("door_alarm", "door=sud", "--rest", "least"), "Give one of north, south, vault"),
     (("door_alarm", "open=yes", "--rest", "least"), "Give true or false"),
     (("door_alarm", "light=x", "--rest", "least"), "not a number"),
+    (("door_alarm", "light=1,5", "--rest", "least"), "with a point and no comma: 1.5"),
     (("door_alarm", "light=100001", "--rest", "least"), "outside"),
     (("door_alarm", "door=1", "--rest", "least"), "field door is 1\n"),
     (("door_alarm", "version=2", "--rest", "least"), "field version is 2\n"),

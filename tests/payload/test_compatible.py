@@ -1138,6 +1138,17 @@ def new_is_refused(receiver: Message, octets: bytes) -> bool:
             (Enumeration("m", names=("a", "x", "b", "c")),),
             ["Appended at the end", "A version in front"],
         ),
+        # a flag more moves what is behind, and no name has another bit; both take two octets
+        (
+            (Flags("m", names=tuple("abcde")), number("n", 127)),
+            (Flags("m", names=tuple("abcdef")), number("n", 127)),
+            ["the old width is full", "A version in front"],
+        ),
+        (
+            (Enumeration("m", names=("a", "b")), number("n", 63)),
+            (Enumeration("m", names=("a", "b", "c")), number("n", 63)),
+            ["the old width is full", "A version in front"],
+        ),
     ],
 )  # fmt: skip
 def test_advice_is_about_what_was_changed(

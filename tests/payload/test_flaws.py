@@ -34,7 +34,7 @@ from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.remarks import remarks
-from lowpanbudget.payload.units import advice
+from lowpanbudget.payload.units import advice, is_same_unit
 
 
 def flaws(*fields: Field, layout: str = "bit-packed", name: str = "m") -> tuple[Flaw, ...]:
@@ -426,6 +426,66 @@ def test_only_units_have_a_clause_to_cite() -> None:
     assert [cite for text, cite in cited.items() if "registry" in text] == ["RFC 8428 §12.1"]
     assert len(cited) == 3
     assert {cite for text, cite in cited.items() if "registry" not in text} == {"None"}
+
+
+# RFC 8428 section 12.1, table 6: the names, without those that have an asterisk
+_UNITS = (
+    "m kg s A K cd mol Hz rad sr N Pa J W V Ohm S Wb T H Cel lm lx Bq Gy Sv kat m2 m3 m/s m/s2 m3/s W/m2 cd/m2 bit "
+    "bit/s lat lon pH dB dBW count / %RH %EL EL 1/s S/m"
+)
+# secondary ones (RFC 8798, from memory), prefixes of the SI, and texts of one's own
+_OWN_UNITS = "ms min h kW Wh kWh mV mA nA pA kN mS MS Mm hPa km/h ppm dBm µε µm/m NTU people a"
+
+
+@pytest.mark.parametrize("unit", [*_UNITS.split(), *_OWN_UNITS.split()])
+def test_nothing_is_said_of_units_that_mean_one_thing(unit: str) -> None:
+    assert advice(unit) == ("", "")
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("CEL", "Cel"), ("%rh", "%RH"), ("ph", "pH"), ("KG", "kg"), ("LX", "lx"), ("deg C", "Cel"), ("Volts", "V"),
+        ("kelvin", "K"), ("m^3", "m3"), ("ohms", "Ohm"),
+    ],
+)  # fmt: skip
+def test_units_that_the_registry_spells_otherwise(written: str, meant: str) -> None:
+    assert advice(written) == (
+        f"SenML's registry calls this unit {meant!r} (RFC 8428 §12.1)",
+        f'Write unit = "{meant}"',
+    )
+    assert is_same_unit(written, meant)
+
+
+@pytest.mark.parametrize(
+    ("written", "other"),
+    [
+        ("psi", "Pa"), ("inHg", "Pa"), ("mph", "m/s"), ("kn", "m/s"), ("ft", "m"), ("in", "m"), ("L", "m3"),
+        ("gal", "m3"), ("lb", "kg"), ("RPM", "Hz"), ("percent", "/"), ("°F", "Cel"), ("day", "s"),
+    ],
+)  # fmt: skip
+def test_units_of_which_the_registry_has_another_scale(written: str, other: str) -> None:
+    text, hint = advice(written)
+    assert f"has no {written!r}, but {other!r} for this quantity" in text
+    assert hint.startswith(f'Write unit = "{other}", and the numbers change with it; or keep it')
+    assert not is_same_unit(written, other)
+
+
+def test_a_special_code_that_makes_a_field_wider() -> None:
+    """5001 values and a name take 13 bits: 2^13 = 8192. 99999 takes 17 (2^16 = 65536)."""
+
+    def of(layout: str = "bit-packed", **keys: Any) -> list[str]:
+        fields = (Version("v", value=1), number(high=5000, **keys))
+        made = Message("m", fields, byte_order="big", bit_order="msb-first", layout=layout)
+        return [f"{remark.text}; {remark.hint}" for remark in remarks(made)]
+
+    (found,) = of(special=(("off", 8191), ("na", 99999)))
+    assert "for the special code 99999 (na) it takes 17 bits, and 13 are enough" in found
+    assert "below 8192" in found
+    assert of(special=(("na", 8191),)) == of(special=(("na", None),)) == of() == []
+    assert of(special=(("na", 99999),), bits=17) == []  # somebody else's format
+    # of whole octets both take two
+    assert of("octet-aligned", special=(("na", 65535),)) == []
 
 
 def test_remarks() -> None:

@@ -10,7 +10,7 @@ from lowpanbudget.payload.codec.grid import Stepped, special_codes
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, is_plain, steps_between
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.interfaces import Coarser, Gain, Scope
+from lowpanbudget.payload.kinds.interfaces import Coarser, Gain, Remark, Scope
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.steps import arithmetic, coarser_steps, special_flaws, stepped_gain
@@ -201,6 +201,18 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
             codes = special_codes(self, bits)
             parts.append("special: " + ", ".join(f"{name} {code}" for name, code in codes.items()))
         return "; ".join([*parts, self.note] if self.note else parts)
+
+    def remark(self, order: Order) -> Remark | None:
+        """Return a remark on a special code for which the field is wider than its values and names need."""
+        code, name = max(((code or 0, name) for name, code in self.special), default=(0, ""))
+        fewest, taken = self.fewest_bits(), self.needed()
+        if self.bits is not None or order.rounded(taken) == order.rounded(fewest):
+            return None
+        return Remark(
+            f"for the special code {code} ({name}) it takes {plural(taken, 'bit')}, and {fewest} are enough",
+            f"Use a code below {1 << fewest}, or a list of names: they take free codes. A width that an existing "
+            f"format has is stated: bits = {taken}",
+        )
 
     def meaning(self, value: Any, scope: Scope) -> str:
         """Return that a special name is no number, or the note."""

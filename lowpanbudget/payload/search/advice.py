@@ -7,6 +7,8 @@ from typing import Any
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.receiver import SAFE, Outcome
+from lowpanbudget.payload.search.tree import walk
+from lowpanbudget.payload.words import joined
 
 _READ = {*SAFE, Outcome.PREFIX}
 _INSIDE = re.compile(r"[.\[]")  # of a path into a group or a list
@@ -23,6 +25,10 @@ _GROWN = (
 _CODES = (
     "A name that is put among others gives its code, and those of all behind it, another meaning. Appended at the end, "
     "or with codes in a table (names = { ... }), all keep theirs."
+)
+_WIDER = (
+    "{fields}: the old width is full, and a wider one moves all that stands behind. Bits for names that come later "
+    "(bits of the field) keep the places, if they are stated before nodes are built."
 )
 _TOLD_APART = (
     "Nothing in such a message tells which of the two formats it has. A version in front that counts up with the "
@@ -58,9 +64,16 @@ def advice(
     optional = {field.name for field in new.fields if field.optional}
     if any(what == f"{path} appended" and path in optional for path, what in bad):
         yield _APPENDED
-    wrong = [what for _, what, outcome in changes if outcome is Outcome.MISREAD]
-    if any(what.startswith("names ") and " added" in what for what in wrong):
+    wrong = [
+        path
+        for path, what, outcome in changes
+        if outcome is Outcome.MISREAD and what.startswith("names ") and " added" in what
+    ]
+    wider = [path for path in wrong if _is_wider_alone(path, old, new)]
+    if len(wider) < len(wrong):
         yield _CODES
+    if wider:
+        yield _WIDER.format(fields=", ".join(wider))
     if _MISREAD.isdisjoint(outcomes):
         return
     versions = [_version(one) for one in (old, new)]
@@ -73,6 +86,15 @@ def advice(
         yield _COUNTS_UP
     else:
         yield _TOLD_APART
+
+
+def _is_wider_alone(path: str, old: Message, new: Message) -> bool:
+    """Return whether all names of a field keep their codes in the new format, and only its width grows."""
+    fields = [{joined(place): field for place, field in walk(one.fields)} for one in (old, new)]
+    before, after = (found.get(path) for found in fields)
+    if before is None or after is None or before.value_bits() >= after.value_bits():
+        return False
+    return before.coded_names().items() <= after.coded_names().items()
 
 
 def _version(message: Message) -> object:
