@@ -5,15 +5,15 @@ from collections.abc import Iterator, Sequence
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.header_forms import HeldReading
 from lowpanbudget.findings.prefix_sums import (
+    MISTAKE_FIRST,
     AnnouncedPrefixes,
     announced_otherwise,
     each_off,
-    formulas_beside,
     other_prefixes,
-    ports_beside,
     prefix_words,
     signed,
 )
+from lowpanbudget.findings.sum_slips import SumSlip
 from lowpanbudget.findings.sums import DISTINCT, ContextPair, Differences
 from lowpanbudget.findings.surroundings import Surroundings
 
@@ -59,41 +59,36 @@ def is_chance(held: HeldReading, theirs: Sequence[OffTogether]) -> bool:
     return False
 
 
-def hit_of_all(together: OffTogether, announced: AnnouncedPrefixes) -> Hit:
-    """Return what they prove; a port or a formula that explains them too is said where it does so for all."""
+def hit_of_all(
+    together: OffTogether, announced: AnnouncedPrefixes, slips: Sequence[SumSlip] = ()
+) -> Hit:
+    """Return what they prove; ``slips``, mistakes with a name that explain the sums of all, come before a prefix."""
     ((_, contexts), first) = next(iter(together.items()))
     off, senders = first.prefix_off, {sender for sender, _ in together}
     numbers, _ = each_off(contexts, off)
     name = f"context{'s' * (len(numbers) > 1)} {' and '.join(map(str, numbers))}"
-    cause = (
-        f"under {name} no checksum is right, and those of all {len(senders)} senders are off by the same, as where the "
-        "prefix that is known here is not theirs: "
-    )
+    cause = f"under {name} no checksum is right, and those of all {len(senders)} senders are off by the same"
     other = announced_otherwise(announced, first, off, alone=False)
     is_announced = any(
         first.held[number].prefix in announced.get(number, ())
         for number in numbers
         if number in first.held
     )
-    beside = set[str]() if other else set.intersection(*map(_beside, together.values()))
     prefixes = () if other else other_prefixes(first, off, alone=False)
     words = (
         f"{other}, which was announced here too"
         if other
         else prefix_words(contexts, off, alone=False)
     )
-    cause += ", or ".join([words, *sorted(beside)])
+    theirs = f"as where the prefix that is known here is not theirs: {words}"
+    told = ", or ".join(slip.text for slip in slips)
+    cause += f": all are right when {told}; or it is {theirs}" if told else f", {theirs}"
     differ = sorted({signed(found.prefix_off) for found in together.values()})
     count = sum(found.count for found in together.values())
     frames = sorted({number for found in together.values() for number in found.frames})
+    advice = _LEAVE_IT_OUT if other and not is_announced else _GIVE_THEIRS
     return Hit(
         cause, (f"all {count} wrong sums differ by {' or '.join(differ)}", *prefixes), name,
-        tuple(frames[:_MOST_FRAMES]), advice=_LEAVE_IT_OUT if other and not is_announced else _GIVE_THEIRS, times=count,
-        certainty=Certainty.OPEN if beside else Certainty.CONFIGURATION,
+        tuple(frames[:_MOST_FRAMES]), advice=MISTAKE_FIRST if slips else advice, times=count,
+        certainty=Certainty.OPEN if slips else Certainty.CONFIGURATION,
     )  # fmt: skip
-
-
-def _beside(found: Differences) -> set[str]:
-    """Return what else explains the sums of one sender."""
-    off = found.prefix_off
-    return {*ports_beside(found, off), *formulas_beside(found, off)}

@@ -7,7 +7,6 @@ from lowpanbudget.env import Context
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.heard_headers import HeaderForm
 from lowpanbudget.findings.sums import ContextPair, Differences
-from lowpanbudget.layers.internet import ipv6, udp
 
 _WORD = 16  # bits that a checksum adds up at once
 _HALF = 0x7FFF
@@ -16,6 +15,11 @@ _IN_FULL = 16  # octets of an address
 _LIKELIER_PREFIX = "likelier is another prefix, for which more than the sums speaks"
 _LIKELIER_HEADERS = (
     "likelier are the extension headers, which add just that; another prefix may add anything"
+)
+MISTAKE_FIRST = (
+    "Look how the sender makes the sum first: it does not depend on what others have (RFC 8200 section 8.1). Compare "
+    "the contexts of both nodes only where that is right; one datagram between link-local addresses, which lean on no "
+    "context, tells: its checksum is right, or off by the same."
 )
 AnnouncedPrefixes = Mapping[int, Sequence[IPv6Network]]
 COMPARE = (
@@ -85,38 +89,6 @@ def _changed(context: Context, off: int) -> str:
         other = context.value + (((word + off) % 0xFFFF - word) << at)
         changed.append(str(IPv6Network((other, length))))
     return " or ".join(changed)
-
-
-def ports_beside(found: Differences, off: int) -> Iterator[str]:
-    """Yield the ports of which less is carried than tells them apart, with which all sums are right."""
-    if len(found.forms) == 1:
-        (forms,) = found.forms
-        for form in forms:
-            port = (form.port + off) % 0xFFFF
-            if form.may_stand_for(port):
-                yield form.text(port)
-
-
-def formulas_beside(found: Differences, off: int) -> Iterator[str]:
-    """Yield the mistakes in making a checksum that add as much to all, be it for the one length that they cover."""
-    more = {
-        0xFFFF
-        - udp.OCTETS: f"the length in the pseudo-header leaves the {udp.OCTETS} octets of the UDP header out",
-        ipv6.ICMPV6
-        - ipv6.UDP: "the next header in the pseudo-header is that of ICMPv6, not of UDP",
-        0xFFFF
-        - ipv6.ICMPV6
-        + ipv6.UDP: "the next header in the pseudo-header is that of UDP, not of ICMPv6",
-        0xFFFE: "the inversion at the end adds one, as a negation does",
-    }
-    if len(found.lengths) == 1:
-        (length,) = found.lengths
-        turned = int.from_bytes(length.to_bytes(2, "big"), "little") if length <= 0xFFFF else length
-        more[(turned - length) % 0xFFFF] = (
-            f"the octets of the length in the pseudo-header, {length}, are turned round"
-        )
-    if off in more:
-        yield more[off]
 
 
 def refuted_words(found: Differences) -> str:

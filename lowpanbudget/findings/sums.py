@@ -45,6 +45,7 @@ class Differences:
     cover; ``is_without_length``: all are right without it. ``forms`` are the ports that are carried in part, with how
     many bits. ``is_explained``: known readings explain one, only several, so that no prefix is guessed.
     ``is_refuted``: right ones came between them, after the last of them ``is_right_since``.
+    ``ports`` are both, ``kind`` is what it is of, UDP or ICMPv6, ``destination`` the other end of its pseudo-header.
     ``is_beside_right``: right ones came before them, between the same addresses. ``by`` are those that sent them on
     where they were heard first, the sender itself among them; ``source`` is the address of the last.
     ``every`` are all wrong ones of the sender, explained or not: the bits in which they differ, by how much they are
@@ -67,6 +68,9 @@ class Differences:
     is_beside_right: bool = False
     by: set[str] = field(default_factory=set)
     source: int = 0
+    destination: int = 0
+    kind: int = 0
+    ports: set[tuple[int, int]] = field(default_factory=set)
     every: tuple[set[int], set[int]] = field(default_factory=lambda: (set(), set()))
     every_count: int = 0
     evidence: list[str] = field(default_factory=list)

@@ -178,6 +178,7 @@ _IMPLAUSIBLE = "reading from 2001:db8:1::ff:fe00:17"
 
 _ONE_WORD, _THREE = "with one word other than in 2001:db8:1::/64:", "2001:db8:1:3::/64"
 _ALONE_ONE = "the same in one address alone:"
+_OTHER_PORT = "with one port other than in the header"
 _UNFINISHED = "3 of 4 datagrams in fragments were not completed"
 _LINK = (
     "Look at the link: the sender used up its tries of one fragment, and leaves the others out then. Compare links "
@@ -292,6 +293,7 @@ CULPRITS_FURTHER = (
                 "all 4 wrong sums differ by +0x0006",
                 f"{_ONE_WORD} 2004:db8:1::/64 or 2001:dbb:1::/64 or 2001:db8:4::/64 or {_THREE}",
                 f"{_ALONE_ONE} 2007:db8:1::/64 or 2001:dbe:1::/64 or 2001:db8:7::/64 or 2001:db8:1:6::/64",
+                f"{_OTHER_PORT}: source 61623 in place of 61617 or destination 61624 in place of 61618",
             ),
             (1, 2, 3, 4),
             4,

@@ -30,7 +30,13 @@ def folded(total: int) -> int:
 def checksum(how: str, covered: bytes, data: bytes, source: IPv6Address) -> int:
     longer = 40 if how == "longer" else 0
     total = words_of(air.pseudo(source, TO, len(covered) + longer, 17)) + words_of(covered)
-    total += {"payload": -8, "ICMPv6": 58 - 17, "turned": (12 << 8) - 12}.get(how, 0)
+    total += {
+        "payload": -8,
+        "ICMPv6": 58 - 17,
+        "turned": (12 << 8) - 12,
+        "none": -17,
+        "first octet": 17 * 255,
+    }.get(how, 0)
     if how == "bare":
         total = words_of(covered)
     if how == "padded":

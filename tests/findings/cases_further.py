@@ -169,6 +169,7 @@ from findings.judge import Told
 
 from lowpanbudget import encode_frame
 from lowpanbudget.findings.captures.checksums import COMPUTED
+from lowpanbudget.findings.prefix_sums import MISTAKE_FIRST
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType
 
@@ -494,6 +495,7 @@ NONE_OF_FEW = "no frame ends with its check sequence; so few do not tell whether
 HOP = "0x0017 to 0x0001"
 OTHER_WORDS = "with one word other than in 2001:db8:1::/64:"
 ALONE = "the same in one address alone:"
+PORTS = "with one port other than in the header:"
 RESERVED = "the reserved octet of the fragment header is"
 NO_ANSWER = "requests to 2001:db8:1::ff:fe00:1 on port 5683"
 CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
@@ -2981,15 +2983,16 @@ FURTHER = (
         ),
     ),
     Further(
-        "prefix-of-context-differs",
+        "ports-do-not-fit-form",
         with_bit_inverted,
         Told(
             "failure",
             "0x0017",
-            "the words of the prefix of context 0 sum up to 0x0008 more at the sender than here, or to 0x0010 more "
-            "in one address alone, or the source port is 61633, of which the form of the ports carries the last 4 "
-            "bits, or the destination port is 61634, of which the form of the ports carries the last 4 bits, or bit "
-            "0x0010 of the checksum is inverted in all of them",
+            "all its checksums are right when the source port is 61633, of which the form of the ports carries the "
+            "last 4 bits, or the destination port is 61634, of which the form of the ports carries the last 4 bits; "
+            "where the words of the prefix of context 0 sum up to 0x0008 more at the sender than here, or to 0x0010 "
+            "more in one address alone, or bit 0x0010 of the checksum is inverted in all of them, they would be right "
+            "as well",
             (
                 "all 3 wrong sums differ by +0x0010",
                 f"{OTHER_WORDS} 2009:db8:1::/64 or 2001:dc0:1::/64 or 2001:db8:9::/64 or 2001:db8:1:8::/64",
@@ -2997,6 +3000,7 @@ FURTHER = (
             ),
             (1, 2, 3),
             3,
+            advice=MISTAKE_FIRST,
         ),
     ),
     # 0x0002 for 0x0001: a node has one prefix under a number, and the second datagram is right
@@ -3039,14 +3043,15 @@ FURTHER = (
     ),
     # a port that is none of CoAP's and was not heard: 0x1233, 4659, is 0x217f more than 0xf0b3, with the carry
     Further(
-        "prefix-of-context-differs",
+        "ports-do-not-fit-form",
         lambda: to_port(0x1233),
         Told(
             "failure",
             "0x0017",
+            "all its checksums are right when the source port is 4657, of which the form of the ports carries the last "
+            "4 bits, or the destination port is 4659, of which the form of the ports carries the last 4 bits; where "
             "the words of the prefix of context 0 sum up to 0x6f40 less at the sender than here, or to 0x217f more in "
-            "one address alone, or the source port is 4657, of which the form of the ports carries the last 4 bits, or "
-            "the destination port is 4659, of which the form of the ports carries the last 4 bits",
+            "one address alone, they would be right as well",
             (
                 "all 3 wrong sums differ by +0x217f",
                 f"{OTHER_WORDS} b0c0:db8:1::/64 or 2001:9e77:1::/64 or 2001:db8:90c0::/64 or 2001:db8:1:90bf::/64",
@@ -3054,6 +3059,7 @@ FURTHER = (
             ),
             (1, 2, 3),
             3,
+            advice=MISTAKE_FIRST,
         ),
     ),
     # one of two addresses under one prefix has another, 1 more: half of an odd sum is 0x8000, 0x7fff less
@@ -3071,6 +3077,7 @@ FURTHER = (
                 "all 3 wrong sums differ by +0x0001",
                 f"{OTHER_WORDS} a001:db8:1::/64 or 2001:8db8:1::/64 or 2001:db8:8001::/64 or 2001:db8:1:8000::/64",
                 f"{ALONE} 2002:db8:1::/64 or 2001:db9:1::/64 or 2001:db8:2::/64 or 2001:db8:1:1::/64",
+                f"{PORTS} source 61618 in place of 61617 or destination 61619 in place of 61618",
             ),
             (1, 2, 3),
             3,
@@ -3245,6 +3252,7 @@ FURTHER = (
                 "all 3 wrong sums differ by +0x0022",
                 f"{OTHER_WORDS} 2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64",
                 f"{ALONE} 2023:db8:1::/64 or 2001:dda:1::/64 or 2001:db8:23::/64 or 2001:db8:1:22::/64",
+                f"{PORTS} source 61651 in place of 61617 or destination 61652 in place of 61618",
             ),
             (2, 3, 4),
             3,

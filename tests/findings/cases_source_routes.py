@@ -11,7 +11,7 @@ from itertools import pairwise
 from findings import air
 from findings.air import NODE, PREFIX, ROOT, Capture
 from findings.cases_fragments import ROUTED, routed_packet
-from findings.cases_further import ALONE, OTHER_WORDS, Further
+from findings.cases_further import ALONE, OTHER_WORDS, PORTS, Further
 from findings.cases_nodes import acknowledgement
 from findings.judge import Case, Told
 
@@ -256,6 +256,7 @@ SOURCE_ROUTE_FURTHER = (
                 "all 3 wrong sums differ by +0x0011",
                 f"{OTHER_WORDS} a009:db8:1::/64 or 2001:8dc0:1::/64 or 2001:db8:8009::/64 or 2001:db8:1:8008::/64",
                 f"{ALONE} 2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64",
+                f"{PORTS} source 61634 in place of 61617 or destination 61635 in place of 61618",
             ),
             (1, 4, 7),
             3,

@@ -286,22 +286,30 @@ def test_wrong_sums_of_several_behind_one_router_are_that_routers(others: bool) 
             "turned", "+0x0bf4", "0x05fa more at the sender than here, or to 0x0bf4 more",
             "the octets of the length in the pseudo-header, 12, are turned round",
         ),
+        # a next header of zero, or none at all
+        (
+            "none", "-0x0011", "0x7ff7 more at the sender than here, or to 0x0011 less",
+            "the next header, 17 for UDP, is left out of the pseudo-header",
+        ),
+        (
+            "first octet", "+0x10ef", "0x7788 less at the sender than here, or to 0x10ef more",
+            "the next header in the pseudo-header, 17, stands in the first octet of its word",
+        ),
         (
             "negated", "-0x0001", "0x7fff more at the sender than here, or to 0x0001 less",
             "the inversion at the end adds one, as a negation does",
         ),
     ],
 )  # fmt: skip
-def test_a_formula_that_adds_the_same_to_all_is_said_beside_the_prefix(
+def test_a_formula_that_adds_the_same_to_all_is_said_before_the_prefix(
     how: str, off: str, words: str, mistake: str
 ) -> None:
     (found,) = (one for one in formed(how).fed() if one.has_weight)
-    assert (found.name, found.certainty) == ("prefix-of-context-differs", Certainty.OPEN)
+    assert (found.name, found.certainty) == ("checksum-computed-otherwise", Certainty.OPEN)
     assert found.evidence[0] == f"all 4 wrong sums differ by {off}"
-    whole = (
-        f"the words of the prefix of context 0 sum up to {words} in one address alone, or {mistake}"
-    )
-    assert found.cause == whole
+    others = f"the words of the prefix of context 0 sum up to {words} in one address alone"
+    assert mistake in found.cause.partition("; where ")[0]
+    assert found.cause.partition("; where ")[2] == f"{others}, they would be right as well"
 
 
 @pytest.mark.parametrize("wrong", [True, False])

@@ -105,6 +105,38 @@ def test_a_prefix_that_the_capture_announces_is_named() -> None:
     assert found.advice.startswith("Look where the prefix that is known here comes from")
 
 
+def test_a_next_header_that_all_leave_out_is_said_before_the_prefix() -> None:
+    """One mistake in the software of all: 17 less (RFC 8200 section 8.1)."""
+    frames = []
+    for node in NODES:
+        ends = air.address(PREFIX, node), air.address(PREFIX, ROOT)
+        for number in range(3):
+            data = bytes([number]) * 4
+            right = int.from_bytes(air.udp(data, *ends, (50000, 50001))[6:8], "big")
+            segment = air.udp(data, *ends, (50000, 50001), checksum=(right + 17) % 0xFFFF)
+            frames.append(air.frame(air.ip(*ends, 17, segment), number, (node, ROOT)))
+    (found,) = (one for one in Capture([*frames]).fed() if "checksum" in one.name)
+    assert (found.name, found.subject) == ("checksum-computed-otherwise", "context 0")
+    assert "all are right when the next header, 17 for UDP, is left out" in found.cause
+    assert found.certainty is Certainty.OPEN
+
+
+def test_a_sum_over_another_port_and_address_is_named() -> None:
+    """Over 5683 and the link-local source, where the header has another port: two mistakes, both known ones."""
+    here = air.address(PREFIX, NODES[0]), air.address(PREFIX, ROOT)
+    frames = []
+    for number in range(3):
+        data = bytes([number]) * 4
+        local = air.address("fe80::", NODES[0])
+        made = int.from_bytes(air.udp(data, local, here[1], (50000, 5683))[6:8], "big")
+        segment = air.udp(data, *here, (50000, 50001), checksum=made)
+        frames.append(air.frame(air.ip(*here, 17, segment), number, (NODES[0], ROOT)))
+    (found,) = (one for one in Capture([*frames]).fed() if "checksum" in one.name)
+    words = f"the source is {air.address('fe80::', NODES[0])} (the link-local address)"
+    port = "the destination port is 5683 in the sum, where the header has 50001"
+    assert f"{words} and {port}" in found.cause
+
+
 def test_a_port_that_explains_all_is_said_beside() -> None:
     """Both ports carry 4 bits (RFC 6282 section 4.3.3): 0xf0b3 for 0xf0c3, 16 less, and 8 less in each prefix."""
     frames: list[bytes | tuple[float, bytes]] = []
@@ -114,7 +146,7 @@ def test_a_port_that_explains_all_is_said_beside() -> None:
             checksum = air.udp(bytes([number]) * 7, *ends, (0xF0B1, 0xF0C3))[6:8]
             packed = bytes.fromhex("7e77f313") + checksum + bytes([number]) * 7
             frames.append(air.raw(packed, number, (node, ROOT)))
-    (found,) = (one for one in Capture(frames).fed() if one.name == NAME)
+    (found,) = (one for one in Capture(frames).fed() if one.name == "ports-do-not-fit-form")
     assert (found.subject, found.certainty) == ("context 0", Certainty.OPEN)
     assert "the destination port is 61635" in found.cause
     assert "up to 0x0008 more at the sender" in found.cause

@@ -11,8 +11,8 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip, port_forms
 from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, is_sum_elided
-from lowpanbudget.findings.other_prefix import of_other_link, of_prefix
-from lowpanbudget.findings.prefix_here import hit_of_all, is_chance, of_all_senders
+from lowpanbudget.findings.other_prefix import off_by_the_same
+from lowpanbudget.findings.prefix_here import is_chance, of_all_senders
 from lowpanbudget.findings.prefix_sums import (
     or_prefix,
     other_prefixes,
@@ -101,7 +101,6 @@ for _name, *_slips in (
     ("identifier-by-old-rule", Slip.OLD_RULE),
     ("identifier-of-reversed-address", Slip.REVERSED),
     ("universal-local-bit-wrong", Slip.UNIVERSAL),
-    ("ports-do-not-fit-form", Slip.PORT),
     ("checksum-over-other-destination", Slip.ROUTE),
     ("identifier-not-of-outer-header", Slip.TUNNEL),
     ("checksum-octets-exchanged", Slip.EXCHANGED),
@@ -109,6 +108,16 @@ for _name, *_slips in (
 ):
     CHECKSUMS.rule(_name, *_slips)(checksum_explained)
     CHECKSUMS.at_end(_name)(partial(readings_that_hold, _slips))
+
+
+CHECKSUMS.rule("ports-do-not-fit-form", Slip.PORT)(checksum_explained)
+
+
+@CHECKSUMS.at_end("ports-do-not-fit-form")
+def ports_at_end(known: Surroundings) -> Hits:
+    """Take known ports that hold, and others which make sums right that are all off by the same."""
+    yield from readings_that_hold((Slip.PORT,), known)
+    yield from (hit for hit, kind in off_by_the_same(known) if kind is Slip.PORT)
 
 
 CHECKSUMS.rule("checksum-counts-extensions", Slip.OPTION)(checksum_explained)
@@ -146,6 +155,7 @@ def computed_otherwise(scene: Scene, reading: SumReading) -> Hits:
 def computed_otherwise_at_end(known: Surroundings) -> Hits:
     """Take what holds, and senders in all of whose wrong checksums one bit is inverted."""
     yield from readings_that_hold(_OTHERWISE, known)
+    yield from (hit for hit, kind in off_by_the_same(known) if kind is Slip.FORMULA)
     for (sender, _), found in known.sums.items():
         if found.inverted:
             what = f"bit {found.inverted:#06x} of it, or of a word that it covers, is inverted"
@@ -183,6 +193,10 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
         found.text = found.text or reading.text
     if found is not None and datagram is not None:
         found.source = int(datagram.header.source)
+        found.destination = int(datagram.destination)
+        found.kind = 0 if datagram.upper is None else datagram.upper.kind
+        if datagram.ports is not None and len(found.ports) < 2:
+            found.ports.add(datagram.ports)
     if found is not None:
         is_without_length = reading.slip is Slip.LENGTH
         found.take(
@@ -290,14 +304,7 @@ def sum_right(scene: Scene, datagram: HeardDatagram) -> None:
 @CHECKSUMS.at_end("prefix-of-context-differs")
 def prefix_of_context_differs(known: Surroundings) -> Hits:
     """Take checksums that are all off by the same, of all senders or of one: it is what another prefix adds."""
-    theirs = list(of_all_senders(known))
-    yield from (hit_of_all(together, known.announced) for together in theirs)
-    of_all = {key for together in theirs for key in together}
-    for key, found in known.sums.items():
-        (sender, _), off = key, found.constant
-        if not off or found.is_without_length or found.inverted or key in of_all:
-            continue
-        yield of_other_link(sender, found, off, known) or of_prefix(sender, found, off, known)
+    yield from (hit for hit, kind in off_by_the_same(known) if kind is Slip.CONTEXT)
 
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram, varies=True, concerns=concerns.wrong_checksum)
