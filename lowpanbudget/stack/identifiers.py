@@ -5,7 +5,6 @@ by the other rule sees a wrong checksum.
 """
 
 from ipaddress import IPv6Address
-from itertools import compress, product
 from typing import Protocol
 
 from lowpanbudget.cites import rfc
@@ -21,7 +20,6 @@ _CHECKSUMS = {
     ipv6.UDP: ("udp-checksum-wrong", "UDP", rfc(8200, "8.1")),
     ipv6.ICMPV6: ("icmpv6-checksum-wrong", "ICMPv6", rfc(4443, "2.3")),
 }
-SIDES = ("source", "destination")
 
 
 class LinkEnds(Protocol):
@@ -55,20 +53,23 @@ def _is_older(address: IPv6Address, pan_id: int, link: bytes | None) -> bool:
 
 def explains_checksum(wrong: WrongChecksum, hop: LinkEnds) -> str:
     """Return the addresses for which the older rule makes a wrong checksum right, such as "source"; "" for none."""
-    if hop.pan_id is None:
+    if hop.pan_id is None or not wrong.sent:
         return ""
     source, destination, _ = wrong.ends
-    covered = ipv6.covered_sum(source, destination, wrong.kind, wrong.segment)
     added = []  # what the older rule adds to an address, and so to the sum (RFC 1071 section 2)
     for address, link in ((source, hop.source), (destination, hop.destination)):
-        identifier, added_here = int(address) & IID_MASK, 0
+        identifier, more = int(address) & IID_MASK, 0
         if link is not None and len(link) == 2 and identifier == interface_identifier(link):
-            added_here = old_interface_identifier(hop.pan_id, link) - identifier
-        added.append(added_here)
-    for which in product((0, 1), repeat=2):
-        off = sum(compress(added, which))
-        if off and wrong.sent and not (covered + off) % 0xFFFF:
-            return " and ".join(compress(SIDES, which))
+            more = old_interface_identifier(hop.pan_id, link) - identifier
+        added.append(more)
+    first, second = added
+    for off, sides in (
+        (second, "destination"),
+        (first, "source"),
+        (first + second, "source and destination"),
+    ):
+        if off and not (wrong.sent - wrong.right + off) % 0xFFFF:
+            return sides
     return ""
 
 
