@@ -89,13 +89,13 @@ class Place(NamedTuple):
 
 
 class Reader:
-    """Walks ``data`` from octet ``pos`` to ``end`` and collects ``spans``.
+    """Walks ``data`` from octet ``pos`` to ``end`` and collects ``spans``; ``unused`` are those of reserved bits set.
 
     ``free`` are the places on whose octets no reading depends: others there would have been read alike. Octets that are
     not there raise ``Truncated`` with place and layer; ``missing`` more stood at the end on the air.
     """
 
-    __slots__ = ("data", "end", "free", "layer", "missing", "pos", "spans")
+    __slots__ = ("data", "end", "free", "layer", "missing", "pos", "spans", "unused")
     __repr__ = showing("layer", "pos", "end", "data")
 
     def __init__(
@@ -108,6 +108,7 @@ class Reader:
         self.missing = missing
         self.spans: list[Span] = []
         self.free: list[Place] = []
+        self.unused: tuple[Span, ...] = ()
 
     @property
     def left(self) -> int:

@@ -22,6 +22,7 @@ KEPT = {
     "Iphc.around",
     "Iphc.sent",
     "Legacy.sent",
+    "Rpi.sent",
     "Reassembler.arrival",
     "Sweep.counted",
 }  # what is kept for them

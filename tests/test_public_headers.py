@@ -62,6 +62,7 @@ from lowpanbudget import (
     UdpNhc,
     compress,
     decode_datagram,
+    decode_frame,
     encode_frame,
     write_header,
     write_icmpv6,
@@ -268,3 +269,11 @@ def test_what_a_header_carries_stands_behind_it_and_addresses_are_for_a_checksum
         write_header(Udp(1, 2, 3, 4), bytes(65528), SOURCE, DESTINATION)
     with pytest.raises(RequestError, match="IPv6 payload length 65536 does not fit 16 bits"):
         write_header(Ipv6(0, 0, 0, 17, 9, SOURCE, DESTINATION), bytes(65536))
+
+
+def test_the_check_sequence_is_told_by_place_or_by_name() -> None:
+    """A data frame of version 1, its FCS left out: as ``Decoder.frame`` takes it, so does ``decode_frame``."""
+    octets = encode_frame(air.mac_of(NODE, ROOT), PLAIN).octets
+    for fcs, sent in ((True, octets), (2, octets), (False, octets[:-2])):
+        assert decode_frame(sent, fcs) == decode_frame(sent, fcs=fcs) == Decoder().frame(sent, fcs)
+        assert decode_frame(sent, fcs).datagram == Datagram(DATAGRAM)

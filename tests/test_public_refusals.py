@@ -241,6 +241,10 @@ RECORD = Record(1, 0, 195, b"", 0)
         (lambda: list(follow([RECORD, 1])), "^item 2 is no Record but int. read_capture"),  # type: ignore[list-item]
         (lambda: list(follow([RECORD], dtls=[1])), "^dtls: .* each a DtlsSender. read_keys"),  # type: ignore[list-item]
         (lambda: list(follow([RECORD], oscore=1)), "^oscore: .* each a SecurityContext. read_keys"),  # type: ignore[arg-type]
+        (lambda: encode_frame(Mac(True, 1), b""), "^Mac.frame_type is a number, not True .*Write 1"),
+        (lambda: encode_frame(Mac(1, False), b""), "^Mac.version is a number, not False .*Write 0"),
+        (lambda: encode_frame(Mac(1, 1), b"", asn=True), "^asn is True, not a number of 40 bits"),
+        (lambda: encode_frame(Mac(1, 1), b"", used=True), "^a Nonces is needed, not bool"),  # type: ignore[arg-type]
         (lambda: encode_frame(Mac(3, 1), Command(4)), "Command is neither octets .* write_header makes"),  # type: ignore[arg-type]
         (
             lambda: write_icmpv6(NeighborSolicitation(target=ADDRESS, options=(PadN(3),)), ADDRESS, ADDRESS),  # type: ignore[arg-type]

@@ -79,6 +79,7 @@ from lowpanbudget.fields.structure import (
     part,
     stated_by,
     structure,
+    unused,
 )
 from lowpanbudget.fields.tagged import OptionList, Tagged, UnknownOption, length_bits
 from lowpanbudget.fields.word import KEPT, Header
@@ -155,5 +156,6 @@ __all__ = (
     "ruled",
     "stated_by",
     "structure",
+    "unused",
     "within",
 )

@@ -27,7 +27,8 @@ class Bits:
 
     ``meaning`` is a text, a table of values, or a function of the value. A field with ``fixed`` must hold that value. A
     ``free`` one, of whole octets, may hold any: nothing is read otherwise for it. In the value of a layout the field is
-    under its name, or under ``key``; it counts in units of ``unit``.
+    under its name, or under ``key``; it counts in units of ``unit``. A sender leaves an ``unused`` one zero, and a
+    receiver ignores it.
     """
 
     name: str
@@ -38,6 +39,7 @@ class Bits:
     free: bool = False
     key: str = ""
     unit: int = 1
+    unused: bool = False
 
     def says(self, value: int) -> str:
         """Return what ``value`` means in words."""
@@ -110,7 +112,7 @@ class Choice:
     """A field of ``width`` bits whose value selects a row; ``rows`` cover all 2**width codes or import fails."""
 
     __slots__ = (
-        "_carried", "_hints", "by_cost", "carries", "cite", "label", "name", "rows", "width",
+        "_carried", "_hints", "_unused", "by_cost", "carries", "cite", "label", "name", "rows", "width",
     )  # fmt: skip
 
     def __init__(
@@ -131,6 +133,7 @@ class Choice:
             _place_of([use.field for use in row.uses if use.parts] or [self.carries])
             for row in self.rows
         )
+        self._unused = tuple(map(_unused_bits, self.rows))
         for row in self.rows:
             if row.parts and sum(part.width for part in row.parts) != row.inline * 8:
                 raise TypeError(f"{name}: parts of row {row.code} do not fill its octets")
@@ -156,6 +159,10 @@ class Choice:
         A hint may be a function of the value.
         """
         return self._hints[row.code]
+
+    def unused_bits(self, row: Row) -> int:
+        """Return the bits of a row's octets that a sender leaves zero."""
+        return self._unused[row.code]
 
     def places(self, row: Row, at: int) -> dict[str, tuple[int, int]]:
         """Return where each part of a row's octets stands, when they start at octet ``at``: (offset, bits), in bits."""
@@ -212,6 +219,10 @@ class Choice:
             self._spans(reader.spans, reader.layer, row, octets, value, start * 8)
             if row.free:
                 reader.free.append(Place(start, reader.pos, row.free))
+            if self._unused[row.code] & int.from_bytes(octets, "big"):
+                told = zip(row.parts, reader.spans[-len(row.parts) :], strict=True)
+                found = [span for part, span in told if part.unused and span.value]
+                reader.unused = (*reader.unused, *found)
         return value
 
     def reserved(self, row: Row, offset: int, layer: str) -> Reserved:
@@ -264,6 +275,14 @@ class Choice:
             )  # fmt: skip
             spans.append(_new(Span, told))
             at += width
+
+
+def _unused_bits(row: Row) -> int:
+    """Return the bits of a row's octets that a sender leaves zero."""
+    bits = 0
+    for part in row.parts:
+        bits = bits << part.width | (((1 << part.width) - 1) if part.unused else 0)
+    return bits
 
 
 def _place_of(fields: list[str]) -> str:

@@ -1,8 +1,8 @@
 """A layout: the fields of a header, an option or a message in the order of the wire, and the one engine for all.
 
 A layout makes its value, so that names stand once: a class that declares its fields (``structure.py``), or, of parts
-alone, a dictionary, name to value. What is no attribute (type, length, reserved) is in the spans alone: a receiver
-ignores it, a sender writes zero.
+alone, a dictionary, name to value. What is no attribute (type, length) is in the spans alone; reserved bits are
+kept, not shown, and told where they are set: a receiver ignores them, a sender writes zero.
 """
 
 import dataclasses

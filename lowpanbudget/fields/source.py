@@ -98,6 +98,7 @@ class FunctionSource:
     def word(self, header: Header, word: int) -> None:
         """Take up a word that is known, at a place that is."""
         assert self._start is not None
+        assert not word & header.unused, "a word with reserved bits set has no function"
         self.take(header.octets, *header.spans_of(word, self._start + self.octets))
 
     def fields(self, header: Header) -> list[str]:
@@ -107,6 +108,8 @@ class FunctionSource:
         """
         word = self.let(f"number({self.cut(header.octets)}, {header.order!r})")
         values, offset = [], 0
+        if header.unused:
+            self.lines.append(f"if {word} & {header.unused}: return None")  # the engine tells it
         for field, shift, mask in header.places:
             assert isinstance(field, Bits)
             value = self.let(f"{word} >> {shift} & {mask}")
@@ -143,6 +146,8 @@ class FunctionSource:
             self.field(row.inline, choice.carries, value, row.needs, *told)
             return value
         whole = self.let(f"number({octets}, 'big')") if row.parts else ""
+        if unused := choice.unused_bits(row):
+            self.lines.append(f"if {whole} & {unused}: return None")  # the engine tells it
         offset, left = 0, row.inline * 8
         for part, hint in zip(row.parts, hints, strict=False):
             left -= part.width

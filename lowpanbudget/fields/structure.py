@@ -84,6 +84,17 @@ class _Declared:
     part: Callable[[str, bool], Bits | LayoutPart] | None
     default: Any
     metadata: Mapping[str, Any] | None = None
+    is_shown: bool = True
+    kw_only: bool = False
+
+    def attribute(self, *, kw_only: bool) -> Any:
+        """Return the attribute of the class, given by keyword where it or all are."""
+        return dataclasses.field(
+            default=self.default,
+            metadata=self.metadata,
+            repr=self.is_shown,
+            kw_only=kw_only or self.kw_only,
+        )
 
 
 def bits(
@@ -104,6 +115,18 @@ def bits(
         return Bits(name or _spoken(key), width, meaning, fixed, cite, free, own, unit)
 
     return _Declared(make, default)
+
+
+def unused(width: int, *, default: int, kw_only: bool = False) -> Any:
+    """Return a field of ``width`` bits that a sender leaves zero and a receiver ignores; it is kept, and not shown.
+
+    ``default`` is 0, of one bit False, and ``kw_only`` True where the class is not: checkers of types look for both.
+    """
+
+    def make(key: str, _attribute: bool) -> Bits:  # called here alone
+        return Bits(_spoken(key), width, key=key, unused=True)
+
+    return _Declared(make, default, is_shown=False, kw_only=kw_only)
 
 
 def part(
@@ -134,7 +157,7 @@ def _spoken(key: str) -> str:
 
 
 @dataclass_transform(
-    kw_only_default=True, frozen_default=True, field_specifiers=(bits, part, outer)
+    kw_only_default=True, frozen_default=True, field_specifiers=(bits, part, outer, unused)
 )
 def structure(
     name: str,
@@ -167,9 +190,7 @@ def structure(
             else:
                 around.append(key)
             if key in declared.__annotations__:
-                setattr(
-                    declared, key, dataclasses.field(default=field.default, metadata=field.metadata)
-                )
+                setattr(declared, key, field.attribute(kw_only=kw_only))
             else:
                 delattr(declared, key)
         value = _brief(dataclass(frozen=True, slots=True, kw_only=kw_only)(declared))

@@ -86,7 +86,8 @@ class Header:
     """A word of fields, big- or little-endian, as the standard draws it.
 
     ``order`` "big": fields from the most significant bit; "little": from the least significant bit of a little-endian
-    number, as IEEE 802.15.4 draws them. ``free`` are the places of its free fields.
+    number, as IEEE 802.15.4 draws them. ``free`` are the places of its free fields, ``unused`` the bits that a sender
+    leaves zero.
     """
 
     name: str
@@ -104,6 +105,7 @@ class Header:
     _open: tuple[tuple[int, int], ...] = field(init=False, repr=False)  # where those stand
     _plans: _Plans = field(init=False, default_factory=dict, repr=False)
     free: tuple[Place, ...] = field(init=False, repr=False)
+    unused: int = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         bits = sum(part.width for part in self.fields)
@@ -130,6 +132,9 @@ class Header:
         )
         self._open = tuple(
             (shift, mask) for part, shift, mask in places if fixed.get(part.name) is None
+        )
+        self.unused = sum(
+            mask << shift for part, shift, mask in places if isinstance(part, Bits) and part.unused
         )
         self.free = tuple(
             self._place(part, shift if self.order == "little" else bits - shift - part.width)
@@ -245,6 +250,10 @@ class Header:
                 layer=self.name,
                 cite=plan.wrong.cite or self.cite,
             )
+        if word & self.unused:
+            fields = zip(self.fields, plan.spans, strict=True)
+            told = [span for part, span in fields if getattr(part, "unused", False) and span.value]
+            reader.unused = (*reader.unused, *told)
         reader.spans += plan.spans
         for place in self.free:
             reader.free.append(Place(start + place.start, start + place.end, place.order))

@@ -149,6 +149,7 @@ def _decompressed(octets: bytes, env: Env) -> Decompressed:
             cite=recovery.ACKNOWLEDGEMENT,
             hint="A frame with one is read by decode_frame, and a Reassembler takes it with the fragments it is for",
         )
+    lowpan.note_unused(reader)
     return Decompressed(
         lowpan.datagram.octets,
         tuple(head.value for head in lowpan.heads),

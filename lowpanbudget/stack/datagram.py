@@ -26,6 +26,7 @@ from lowpanbudget.stack.upper import (
     read_begun,
     read_upper,
     registered,
+    unused_remark,
 )
 from lowpanbudget.values import dataclass, field, replace
 
@@ -247,7 +248,9 @@ def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
     chain.payload = ghc_headers.read_code(reader, dictionary, until_stop=False)
     if chain.complete:
         # what the code stands for has no octets of its own in the frame: its heads and its fault stand at the code
-        upper = _read_contents(Reader(chain.payload), chain)
+        inside = Reader(chain.payload)
+        upper = _read_contents(inside, chain)
+        chain.remarks += [unused_remark(span)._replace(offset=at) for span in inside.unused]
         chain.heads += [Head(head.value, at, reader.pos) for head in upper.heads]
         chain.upper_fault, chain.upper_wrong = upper.fault, upper.wrong
         if upper.fault is not None:

@@ -126,8 +126,8 @@ class Decoder:
 
 def decode_frame(
     octets: bytes,
-    *,
     fcs: bool | int = True,
+    *,
     contexts: Mapping[int, Any] | None = None,
     keys: Iterable[object] | object = (),
     devices: Mapping[Any, Any] | None = None,
@@ -171,6 +171,7 @@ def decode_datagram(octets: bytes) -> Frame:
         frame.fault = error.bare()
     else:
         frame.datagram = Datagram(octets)
+    frame.note_unused(reader)
     if reader.left:
         reader.layer = "payload"
         reader.rest("payload", "not read", nature=Nature.PAYLOAD)

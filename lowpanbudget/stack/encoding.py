@@ -66,6 +66,12 @@ def _encoded(
 ) -> Encoded:
     if not isinstance(mac, Mac):
         raise RequestError(f"a Mac is needed, not {type(mac).__name__}", cite=mac_layer.CITE)
+    for name in ("frame_type", "version"):
+        if isinstance(value := getattr(mac, name), bool):
+            said = f"Mac.{name} is a number, not {value}"
+            raise RequestError(said, cite=mac_layer.CITE, hint=f"Write {int(value)}")
+    asn = slot_number(asn)
+    take = None if used is None else value_of(Nonces, used).take
     fcs = 2 if fcs is True else fcs
     writer = Writer("MAC")
     if isinstance(payload, Writer):
@@ -104,9 +110,9 @@ def _encoded(
                 header,
                 bytes(body.data),
                 key,
-                asn=slot_number(asn),
+                asn=asn,
                 devices=devices_of(devices),
-                take=None if used is None else value_of(Nonces, used).take,
+                take=take,
             )
         except WireError as error:
             raise RequestError(error.message, cite=error.cite, hint=error.hint) from None

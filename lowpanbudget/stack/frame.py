@@ -181,6 +181,7 @@ def decode_prepared(
             error.hint = f"The last {fcs_length} octets are the FCS: fcs none where it has none"
         if frame.fault is None:
             frame.fault = error.bare()
+    frame.note_unused(reader)
     if left_out:
         _end_early(frame, reader)
     if frame.fault is None and reader.pos == reader.end:
@@ -222,6 +223,7 @@ def _read_usual(
     reader = Reader(octets, past, end)
     frame.heads.append(_new(Head, (mac, 0, start)))
     read_behind(reader, mac, frame, start, layer, compressed, udp)
+    frame.note_unused(reader)
     frame.spans = (*spans, *reader.spans, *trailer)
     frame.free = (*free, *reader.free)
     return True
@@ -239,6 +241,7 @@ def decode_lowpan(octets: bytes, env: Env) -> Frame:
     except WireError as error:
         frame.fault = error.bare()
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
+    frame.note_unused(reader)
     _tile(frame, reader, [])
     return whole(frame)
 
@@ -264,8 +267,8 @@ def _check_fcs(frame: FrameInMaking, octets: bytes, length: int, trailer: list[S
     at = len(octets) - length
     sent = octets[at:]
     ok = fcs_of(octets[:at], length) == sent
-    says = _RIGHT if ok else _WRONG
-    trailer.append(Span(at * 8, length * 8, "MAC", "FCS", sent, says, FCS_CITE))
+    told = sent, _RIGHT if ok else _WRONG, FCS_CITE
+    trailer.append(Span(at * 8, length * 8, "MAC", "FCS", *told))
     if not ok:
         frame.notices.append(Notice("fcs-wrong", f"the FCS {_DIFFERS}", FCS_CITE, at))
     return ok
@@ -280,8 +283,7 @@ def _read_payload(frame: FrameInMaking, mac: Mac, reader: Reader, env: Env) -> N
         _note_faults(frame, ies)
     if mac.frame_type != _DATA:
         start = reader.pos
-        content = contents.decode(reader, mac)
-        if content is not None:
+        if (content := contents.decode(reader, mac)) is not None:
             frame.heads.append(_new(Head, (content, start, reader.pos)))
         return
     if reader.left:
@@ -298,8 +300,7 @@ def _read_lowpan(frame: FrameInMaking, reader: Reader, env: Env) -> None:
         finally:
             frame.link_source, frame.link_destination = lowpan.source, lowpan.destination
         frame.datagram, frame.values = lowpan.datagram, lowpan.values
-        frame.fragment = lowpan.fragment
-        frame.fragment_octets = lowpan.fragment_octets
+        frame.fragment, frame.fragment_octets = lowpan.fragment, lowpan.fragment_octets
         frame.checksum_elided = lowpan.checksum_elided
     elif is_shaped and not frame.checksum_elided:
         _, layer, *behind = frame.heads
@@ -312,9 +313,8 @@ def _tile(frame: FrameInMaking, reader: Reader, trailer: list[Span]) -> None:
     at = spans[-1].offset_bits + spans[-1].bits if spans else 0
     end = trailer[0].offset_bits if trailer else len(frame.octets) * 8
     if at < end:
-        layer = reader.layer or "MAC"
         octets = reader.data[at // 8 : end // 8]  # in the clear, where it was opened
-        spans.append(unread(at, end - at, layer, octets))
+        spans.append(unread(at, end - at, reader.layer or "MAC", octets))
     frame.spans = (*spans, *trailer)
     frame.free = tuple(reader.free)
 

@@ -39,7 +39,7 @@ AnyHeader = (
 )  # fmt: skip
 _ENCODERS: dict[type, Callable[[Writer, Any], None]] = {
     **dict.fromkeys((OptionsHeader, RoutingHeader, OtherHeader), extension.encode),
-    **dict.fromkeys((SrhLorh, Rpi, IpInIp, Skipped), lorh.encode),
+    **dict.fromkeys((SrhLorh, IpInIp, Skipped), lorh.encode),
     Beacon: beacon.encode,
     Command: encode_command,
     SourceRoute: source_route.encode,
@@ -50,6 +50,7 @@ _ENCODERS: dict[type, Callable[[Writer, Any], None]] = {
     UdpNhc: as_sent.encode_udp,
     ExtensionNhc: as_sent.encode_extension,
     Legacy: as_sent.encode_legacy,
+    Rpi: as_sent.encode_rpi,
     **{
         kind: layout_of(kind).write
         for kind in (Ipv6, FragmentHeader, Udp, Broadcast, RfragAck, Escape, Icmpv6Nhc)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any, NamedTuple, Protocol
 
-from lowpanbudget.bits import Span
+from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
@@ -11,6 +11,7 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.packets import packet_of
 from lowpanbudget.stack.routed import Placed
+from lowpanbudget.stack.upper import unused_remark
 from lowpanbudget.values import dataclass, field
 
 
@@ -98,6 +99,11 @@ class Noting:
         """Note why what the headers carry could not be read, if anything stopped that."""
         if fault is not None:
             self.note(UNREADABLE, fault.message, fault.cite, fault.offset)
+
+    def note_unused(self, reader: Reader) -> None:
+        """Note the reserved bits that are set, of all that was read."""
+        for span in reader.unused:
+            self.note(*unused_remark(span))
 
     def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
         """Add a notice about what stands at ``offset``, in octets of what is read."""

@@ -48,8 +48,14 @@ class ReadingRemark(NamedTuple):
 
     name: str
     text: str
-    cite: Cite
+    cite: Cite | None
     offset: int
+
+
+def unused_remark(span: Span) -> ReadingRemark:
+    """Return what is said of reserved bits that are set."""
+    text = f"{span.layer}: {span.name} is {span.value:#x}, and senders must leave it 0"
+    return ReadingRemark("reserved-bits-set", text, span.cite, span.offset_bits // 8)
 
 
 @dataclass(slots=True)
@@ -158,6 +164,7 @@ def _kept(
             reader.spans.pop()
         while reader.free and reader.free[-1].start >= start:
             reader.free.pop()
+        reader.unused = tuple(span for span in reader.unused if span.offset_bits < 8 * start)
 
 
 def leave_payload(reader: Reader, meaning: str) -> None:

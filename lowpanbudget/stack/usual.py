@@ -100,7 +100,7 @@ def _read_headers(
     data, at = reader.data, reader.pos
     if dispatch.PAGE_0.table[data[at]].key != "iphc":
         return None
-    spans, free = len(reader.spans), len(reader.free)
+    spans, free, unused = len(reader.spans), len(reader.free), reader.unused
     layer = iphc.decode(reader, env)
     behind, compressed = reader.pos, None
     if not layer.nhc:
@@ -118,6 +118,7 @@ def _read_headers(
             return layer, compressed, behind
     reader.pos = at
     del reader.spans[spans:], reader.free[free:]
+    reader.unused = unused
     return None
 
 

@@ -123,7 +123,7 @@ def dio(*, counted: int) -> Capture:
     """RFC 6550 section 6.3.1 with a DODAG configuration, option length 14 (section 6.7.6)."""
     source, to = air.address(*SELF), IPv6Address("ff02::1a")
     base = bytes([0, 1, 2, 0, 0x88, 0, 0, 0]) + air.address(PREFIX, ROOT).packed
-    option = bytes([4, 14 + counted, 0, 8, 3, 10]) + bytes.fromhex("0700010000000aff003c")
+    option = bytes([4, 14 + counted, 0, 8, 3, 10]) + bytes.fromhex("07000100000000ff003c")
     packet = air.ip(source, to, 58, air.icmpv6(155, base + option, source, to, 1), 255)
     return Capture([air.frame(packet, 1, (NODE, BROADCAST))])
 
@@ -448,6 +448,18 @@ COMPRESSION_CASES = {
             "0x0017",
             "the NH bit is 1 before an IPv6 header, where it has no use and must be 0",
             (),
+            (1,),
+        ),
+    ),
+    # RFC 6282 section 3.2.1: two bits before the flow label; the figure has "rsv" there, four bits in the longest form
+    "reserved-field-not-zero": Case(
+        lambda: other_frames("6a333023453b6162"),
+        lambda: other_frames("6a330023453b6162"),
+        Told(
+            "remark",
+            "0x0017",
+            "IPHC: pad is 0x3, and senders must leave it 0",
+            ("octet 11",),
             (1,),
         ),
     ),

@@ -429,7 +429,7 @@ def dio_of(kind: int) -> bytes:
     source, to = air.address("fe80::", ROOT), IPv6Address("ff02::1a")
     base = bytes([0, 1, 1, 0, 0x88, 0, 0, 0]) + air.address(PREFIX, ROOT).packed
     # flags: |0 0 0|1|A| PCS |: the flag is bit 3
-    option = bytes([4, 14, 0x10 * (kind == 0x23), 8, 3, 10]) + bytes.fromhex("0700010000000aff003c")
+    option = bytes([4, 14, 0x10 * (kind == 0x23), 8, 3, 10]) + bytes.fromhex("07000100000000ff003c")
     packet = air.ip(source, to, 58, air.icmpv6(155, base + option, source, to, 1), 255)
     return air.frame(packet, 1, (ROOT, BROADCAST))
 

@@ -245,6 +245,12 @@ def extension_bits_not_zero(scene: Scene, notice: Notice) -> Hits:
     yield Hit(notice.text, (), scene.sender, cite=notice.cite)
 
 
+@LOWPAN.rule("reserved-field-not-zero", Noticed("reserved-bits-set"))
+def reserved_field_not_zero(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of the decoder."""
+    yield Hit(notice.text, (f"octet {notice.offset}",), scene.sender, cite=notice.cite)
+
+
 @LOWPAN.rule("header-behind-later-fragment", Noticed("header-behind-later-fragment"))
 def header_behind_later_fragment(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of the decoder."""

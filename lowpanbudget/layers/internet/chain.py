@@ -16,6 +16,7 @@ from lowpanbudget.fields import (
     bits,
     layout_of,
     structure,
+    unused,
 )
 from lowpanbudget.layers.internet import ipv6, source_route
 
@@ -27,11 +28,11 @@ class FragmentHeader:
     """An IPv6 fragment header; ``offset`` in octets."""
 
     next_header: int = bits(8, ipv6.next_header_name)
-    reserved_1 = bits(8)
+    reserved_1: int = unused(8, default=0, kw_only=True)
     offset: int = bits(
         13, lambda value: f"octet {value * UNIT} of what is cut", unit=UNIT, name="fragment offset"
     )
-    reserved_2 = bits(2)
+    reserved_2: int = unused(2, default=0, kw_only=True)
     more: bool = bits(1, {0: "M: the last fragment", 1: "M: more fragments"})
     identification: int = bits(32)
 

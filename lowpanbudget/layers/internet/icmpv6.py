@@ -9,7 +9,7 @@ from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from lowpanbudget.arguments import written
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import address
 from lowpanbudget.errors import RequestError, repeated
@@ -36,7 +36,12 @@ from lowpanbudget.layers.internet.icmpv6_messages import (
     TimeExceeded,
     Unknown,
 )
-from lowpanbudget.layers.internet.icmpv6_types import NO_CODES, MessageType, message_type
+from lowpanbudget.layers.internet.icmpv6_types import (
+    NO_CODES,
+    OTHER_NAMES,
+    MessageType,
+    message_type,
+)
 from lowpanbudget.layers.internet.nd import messages as nd
 from lowpanbudget.layers.internet.rpl import messages as rpl
 from lowpanbudget.values import dataclass, filling
@@ -85,21 +90,7 @@ AnyMessage = (
 )  # fmt: skip
 TYPES_AND_CODES = {(kind.number, kind.code): kind for kind in MESSAGES}
 _KIND_OF = {kind.value: kind for kind in MESSAGES if kind.value is not rpl.Secure}
-# types without a layout here; the numbers above 129 are from memory
-_OTHER_NAMES = {
-    100: "private experimentation",
-    101: "private experimentation",
-    127: "reserved for expansion of error messages",
-    130: "multicast listener query",
-    131: "multicast listener report",
-    132: "multicast listener done",
-    143: "version 2 multicast listener report",
-    rpl.TYPE: "RPL control message",
-    200: "private experimentation",
-    201: "private experimentation",
-    255: "reserved for expansion of informational messages",
-}
-TYPES = _OTHER_NAMES | {kind.number: kind.name for kind in MESSAGES if kind.number != rpl.TYPE}
+TYPES = OTHER_NAMES | {kind.number: kind.name for kind in MESSAGES if kind.number != rpl.TYPE}
 
 
 class _Messages:
@@ -249,25 +240,44 @@ def _begin(reader: Reader) -> tuple[Begun, int]:
     reader.layer = START.name
     number = reader.peek("the ICMPv6 header", CITE)
     values, _ = HEADERS.get(number, START).read(reader)
+    _tell_unused(reader, Begun.of(number, values["code"]))
     reader.need(2, "the checksum", CITE)
     return Begun.of(number, values["code"]), reader.number(2, *_CHECKSUM)
 
 
-def _compile(word: int, at: int) -> Function:
+def _tell_unused(reader: Reader, begun: Begun) -> None:
+    """Note bits of the code that a receiver does not look at, where they are set."""
+    value = begun.code & ~begun.kind.code_mask
+    if value:
+        at, cite = 8 * (reader.pos - 1), begun.kind.cite
+        span = Span(at, 8, reader.layer, "code prefix", value >> 4, "", cite)
+        reader.unused = (*reader.unused, span)
+
+
+def _compile(word: int, at: int) -> Function | None:
     """Return a function that does the same for this type and code."""
     values = START.split(word)
+    begun = Begun.of(*values.values())
+    if begun.code & ~begun.kind.code_mask:
+        return None
     source = FunctionSource("begin", START.name, at)
     source.word(HEADERS.get(values["type"], START), word)
     checksum = source.let(f"number({source.cut(2)}, 'big')")
     source.field(2, _CHECKSUM[0], checksum, *_CHECKSUM[1:])
-    return source.function(f"({source.bind(Begun.of(*values.values()))}, {checksum})")
+    return source.function(f"({source.bind(begun)}, {checksum})")
 
 
 _COMPILED = Compiled(START, _compile)
 
 
-def encode(writer: Writer, message: object, source: IPv6Address, destination: IPv6Address) -> None:
-    """Append a message with the checksum that these addresses give.
+def encode(
+    writer: Writer,
+    message: object,
+    source: IPv6Address,
+    destination: IPv6Address,
+    sent: Icmpv6 | None = None,
+) -> None:
+    """Append a message with the checksum that these addresses give; ``sent`` is what it was read as.
 
     ``message`` is a value of one of the classes in ``MESSAGES`` or an ``Unknown``. Raises ``RequestError`` for
     one that its layout cannot hold.
@@ -280,6 +290,8 @@ def encode(writer: Writer, message: object, source: IPv6Address, destination: IP
         raise RequestError(f"code {code:#04x} does not fit {message!r}", cite=kind.cite)
     body = Writer()
     kind.body.write(body, message, code=code)
+    if sent is not None and sent.type == number:
+        code = kind.kept(code, sent.code)
     blank = bytes([number, code, 0, 0]) + bytes(body.data)
     HEADERS.get(number, START).write(writer, {"type": number, "code": code})
     right = checksum(source, destination, blank)
@@ -292,13 +304,14 @@ def write_icmpv6(message: object, source: object, destination: object) -> bytes:
 
     Source: RFC 4443 section 2.1, and that of the message's class. ``source`` and ``destination`` (the final one) are
     those of the IPv6 header, as text, 16 octets or ``IPv6Address``. Raises ``RequestError`` for what is no message or
-    cannot be held by its fields.
+    cannot be held by its fields. Of an ``Icmpv6`` that was read, what of its code no receiver looks at is kept.
     """
     writer = Writer()
     ends = address(source, "source"), address(destination, "destination")
-    if isinstance(message, Icmpv6):
-        message = message.message
-    written(message, lambda one: encode(writer, one, *ends))
+    sent = message if isinstance(message, Icmpv6) else None
+    if sent is not None:
+        message = sent.message
+    written(message, lambda one: encode(writer, one, *ends, sent))
     return bytes(writer.data)
 
 

@@ -1,7 +1,7 @@
 """The messages of ICMPv6 itself: errors and echo (RFC 4443 sections 3 and 4), and what is not read further."""
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.fields import OctetString, bits, outer, part, structure
+from lowpanbudget.fields import OctetString, bits, outer, part, structure, unused
 
 CITE = rfc(4443, "2.1")
 INVOKING = "as much as there is of the packet that caused the error"
@@ -13,7 +13,7 @@ class DestinationUnreachable:
     """A packet could not be delivered; ``code`` says why, ``invoking`` is as much of it as there is."""
 
     code: int = outer()
-    unused = bits(32)
+    unused: int = unused(32, default=0)
     invoking: bytes = part(OctetString, INVOKING)
 
 
@@ -31,7 +31,7 @@ class TimeExceeded:
     """The hop limit (code 0) or the time for reassembly (code 1) ran out."""
 
     code: int = outer()
-    unused = bits(32)
+    unused: int = unused(32, default=0)
     invoking: bytes = part(OctetString, INVOKING)
 
 

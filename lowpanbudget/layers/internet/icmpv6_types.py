@@ -8,6 +8,20 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.fields import layout_of
 
 NO_CODES = {0: "no code"}
+# types without a layout here; the numbers above 129 are from memory
+OTHER_NAMES = {
+    100: "private experimentation",
+    101: "private experimentation",
+    127: "reserved for expansion of error messages",
+    130: "multicast listener query",
+    131: "multicast listener report",
+    132: "multicast listener done",
+    143: "version 2 multicast listener report",
+    155: "RPL control message",
+    200: "private experimentation",
+    201: "private experimentation",
+    255: "reserved for expansion of informational messages",
+}
 
 
 class MessageBody(Protocol):
@@ -59,6 +73,10 @@ class MessageType(NamedTuple):
     def value(self) -> type[Any]:
         """Return the class of its values."""
         return self.body.value
+
+    def kept(self, code: int, sent: int) -> int:
+        """Return the code of a message that was read with ``sent``: what of it no receiver looks at stays."""
+        return sent if self.codes is NO_CODES and code == 0 else code | sent & ~self.code_mask
 
 
 def message_type(

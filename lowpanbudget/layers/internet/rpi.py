@@ -6,7 +6,7 @@
 """
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.fields import OctetString, bits, part, structure
+from lowpanbudget.fields import OctetString, bits, part, structure, unused
 
 CITE = rfc(6553, "3")
 OLD, NEW = 0x63, 0x23
@@ -29,7 +29,7 @@ class RplOption:
     down: bool = bits(1, {0: "O: up", 1: "O: down"}, default=False)
     rank_error: bool = bits(1, "R: a rank that does not fit the direction was seen", default=False)
     forwarding_error: bool = bits(1, "F: the child cannot forward it", default=False)
-    reserved = bits(5)
+    reserved: int = unused(5, default=0)
     rpl_instance_id: int = bits(8)
     sender_rank: int = bits(16, "of the node that sent it last")
     more: bytes = part(OctetString, "sub-TLVs", default=b"")

@@ -20,6 +20,7 @@ from lowpanbudget.fields import (
     layout_of,
     part,
     structure,
+    unused,
     within,
 )
 from lowpanbudget.layers.internet import ipv6
@@ -85,7 +86,7 @@ class SourceRoute:
     cmpr_i: int = bits(4, "octets elided of every address but the last", name="CmprI", default=0)
     cmpr_e: int = bits(4, "octets elided of the last address", name="CmprE", default=0)
     pad: int = bits(4, "unused octets at the end", default=0)
-    reserved = bits(20)
+    reserved: int = unused(20, default=0)
     addresses: tuple[bytes, ...] = part(_Addresses, metadata=IP_ADDRESS)
 
     @explains

@@ -26,7 +26,7 @@ SUPERFRAME = Header(
         Bits("superframe order", 4, lambda value: _interval(value, "no active part")),
         Bits("final CAP slot", 4, "the last slot of contention access"),
         Bits("battery life extension", 1, {0: "off", 1: "on"}),
-        Bits("reserved", 1),
+        Bits("reserved", 1, unused=True),
         Bits("PAN coordinator", 1, {0: "another coordinator", 1: "the PAN coordinator"}),
         Bits("association permit", 1, {0: "closed for joining", 1: "open for joining"}),
     ),
@@ -37,7 +37,7 @@ GTS = Header(
     ieee(2006, "7.2.2.1.3"),
     (
         Bits("GTS descriptor count", 3),
-        Bits("reserved", 4),
+        Bits("reserved", 4, unused=True),
         Bits("GTS permit", 1, {0: "no slots given out", 1: "slots may be asked for"}),
     ),
     "little",
@@ -47,9 +47,9 @@ PENDING = Header(
     ieee(2006, "7.2.2.1.6"),
     (
         Bits("short addresses pending", 3),
-        Bits("reserved", 1),
+        Bits("reserved", 1, unused=True),
         Bits("extended addresses pending", 3),
-        Bits("reserved 7", 1),
+        Bits("reserved 7", 1, unused=True),
     ),
     "little",
 )

@@ -33,7 +33,7 @@ _CAPABILITY = Header(
         Bits("mains powered", 1, {0: "not mains powered", 1: "mains powered"}),
         Bits("receiver on when idle", 1, {0: "receiver sleeps", 1: "receiver listens when idle"}),
         Bits("fast association", 1, {0: "ordinary association", 1: "fast association"}),
-        Bits("reserved", 1),
+        Bits("reserved", 1, unused=True),
         Bits("security capable", 1, {0: "sends unsecured", 1: "can send secured"}),
         Bits("allocate address", 1, {0: "keeps its extended address", 1: "wants a short address"}),
     ),
@@ -55,7 +55,7 @@ _GTS = Header(
         Bits("gts length", 4, "superframe slots"),
         Bits("gts direction", 1, {0: "transmit, from the device", 1: "receive, by the device"}),
         Bits("characteristics type", 1, {0: "deallocation", 1: "allocation"}),
-        Bits("reserved", 2),
+        Bits("reserved", 2, unused=True),
     ),
     "little",
 )

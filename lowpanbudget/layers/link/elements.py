@@ -197,6 +197,7 @@ def _element(
         inside.layer = name
     inside.rest("content", fault.message if fault else "", fault.cite if fault else kind.head.cite)
     reader.spans += inside.spans
+    reader.unused = (*reader.unused, *inside.unused)
     reader.pos, reader.layer = start + length, layer
     return Element(number, octets, name, kind is NESTED_LONG, fields, nested, fault)
 

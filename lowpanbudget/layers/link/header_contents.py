@@ -34,7 +34,7 @@ _CORRECTION = Header(
             12,
             lambda value: f"the frame came {_signed(value):+d} µs off its slot's reference",
         ),
-        Bits("reserved", 3),
+        Bits("reserved", 3, unused=True),
         Bits("nack", 1, {0: "frame accepted", 1: "frame received but not accepted"}),
     ),
     "little",

@@ -18,7 +18,7 @@ _FILTER = Header(
         Bits("include link quality filter", 1, {0: "no", 1: "a link quality follows"}),
         Bits("include percent filter", 1, {0: "no", 1: "a percentage follows"}),
         Bits("number of entries in PIB identifier list", 2),
-        Bits("reserved", 3),
+        Bits("reserved", 3, unused=True),
     ),
     "little",
 )

@@ -35,7 +35,7 @@ _LINK: Layout[dict[str, Any]] = Layout(
             Bits("shared", 1, {0: "one transmitter", 1: "shared by contending transmitters"}),
             Bits("timekeeping", 1, {0: "no time source", 1: "the peer keeps the time"}),
             Bits("priority", 1, {0: "no priority", 1: "priority channel access"}),
-            Bits("reserved", 3),
+            Bits("reserved", 3, unused=True),
         ),
         "little",
     ),

@@ -19,12 +19,14 @@ from lowpanbudget.layers.lowpan import (
     ghc_headers,
     iphc,
     legacy,
+    lorh,
     nhc,
 )
 from lowpanbudget.layers.lowpan.addresses import Side
 from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
+from lowpanbudget.layers.lowpan.lorh import Rpi
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 _SHORTEST = "compress finds a form for any datagram"
@@ -139,6 +141,14 @@ def encode_extension(writer: Writer, header: ExtensionNhc) -> None:
             hint=f"Give whole octets with length and pad, the first of them next_header. {_SHORTEST}",
         )
     writer.append(made)
+
+
+def encode_rpi(writer: Writer, header: Rpi) -> None:
+    """Append an RPI-6LoRH as it was read; one that was changed, or made, in its shortest form."""
+    if header.sent is not None and header == header.sent.read:
+        _as_sent(writer, header.sent.octets, lorh.RPI.name, lorh.RPL_INFORMATION)
+    else:
+        lorh.encode(writer, header)
 
 
 def encode_legacy(writer: Writer, header: Legacy) -> None:

@@ -68,11 +68,11 @@ TF = Choice(
         )
         for code, inline, dscp, flow, parts, needs, uses in (
             (
-                0, 4, True, True, (_ECN, _DSCP, Bits("pad", 4), _LABEL), "always possible",
+                0, 4, True, True, (_ECN, _DSCP, Bits("pad", 4, unused=True), _LABEL), "always possible",
                 (Use(_CLASS, ("ECN", "DSCP")), _LABEL_CARRIED),
             ),
             (
-                1, 3, False, True, (_ECN, Bits("pad", 2), _LABEL), "DSCP is zero",
+                1, 3, False, True, (_ECN, Bits("pad", 2, unused=True), _LABEL), "DSCP is zero",
                 (
                     Use(_CLASS, ("ECN",), f"ECN in line; DSCP zero {BY_RULE}", (LINE, RULE)),
                     _LABEL_CARRIED,

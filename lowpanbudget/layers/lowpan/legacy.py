@@ -42,6 +42,7 @@ from lowpanbudget.values import FrozenDict, dataclass, field, replace
 
 CITE = rfc(4944, "10.1")
 UDP_CITE = rfc(4944, "10.2")
+PAD_CITE = rfc(4944, "10")
 IN_LINE_CITE = rfc(4944, "10.3.1")
 
 
@@ -119,7 +120,7 @@ HC_UDP = Header(
         Bits("SP", 1, _SHORT),
         Bits("DP", 1, _SHORT),
         Bits("L", 1, {0: "length in line", 1: "length from the IPv6 payload length"}),
-        Bits("reserved", 5, "not used"),
+        Bits("reserved", 5, "not used", unused=True),
     ),
 )
 
@@ -217,7 +218,9 @@ def decode(reader: Reader, env: Env) -> Legacy:
             next_header = bits.field(_NEXT_HEADER)
         header = None if hc_udp is None else _udp(bits, hc_udp)
         if bits.at % 8:
-            bits.field(Bits("pad", -bits.at % 8, cite=rfc(4944, "10")))
+            pad = Bits("pad", -bits.at % 8, cite=PAD_CITE)
+            if bits.field(pad):
+                reader.unused = (*reader.unused, reader.spans[-1])
     finally:
         reader.pos, reader.layer = bits.at // 8, bits.layer
     places |= {span.name: (span.offset_bits, span.bits) for span in reader.spans[before:]}

@@ -20,6 +20,7 @@ from lowpanbudget.fields import (
     OctetString,
     Patterns,
     Row,
+    Sent,
     WordForm,
     bits,
     layout_of,
@@ -28,7 +29,7 @@ from lowpanbudget.fields import (
     structure,
 )
 from lowpanbudget.shown import IP_ADDRESS
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass, field, replace
 
 CRITICAL = rfc(8138, "4.2")
 ELECTIVE = rfc(8138, "4.1")
@@ -163,13 +164,14 @@ class SrhLorh:
 @stated_by(RPI)
 @dataclass(frozen=True, slots=True)
 class Rpi:
-    """RPL packet information: the O, R and F flags, the RPLInstanceID octet and the SenderRank."""
+    """RPL packet information: the O, R and F flags, instance and rank; ``sent``: the octets read, and itself."""
 
     instance: int = 0
     sender_rank: int = 0
     down: bool = False
     rank_error: bool = False
     forwarding_error: bool = False
+    sent: Sent | None = field(default=None, repr=False, compare=False)
 
 
 @stated_by(IP_IN_IP)
@@ -192,8 +194,6 @@ class Skipped:
 
 
 SKIPPED = layout_of(Skipped).word
-
-
 RoutingHeader = SrhLorh | Rpi | IpInIp | Skipped
 
 
@@ -242,10 +242,12 @@ _HOP = (
 
 
 def _decode_rpi(reader: Reader) -> Rpi:
+    start = reader.pos
     values, rows = RPI.read(reader)
     instance = INSTANCE.read(reader, rows["i"])
-    flags = (bool(values[flag]) for flag in "ORF")
-    return Rpi(instance, RANK.read(reader, rows["k"]), *flags)
+    rank, flags = RANK.read(reader, rows["k"]), [bool(values[flag]) for flag in "ORF"]
+    read = Rpi(instance, rank, flags[0], flags[1], flags[2])
+    return replace(read, sent=Sent(reader.passed(start), read))
 
 
 def _decode_tunnel(reader: Reader) -> IpInIp:
@@ -287,8 +289,7 @@ def encode(writer: Writer, header: RoutingHeader) -> None:
             )
         _within(header.hop_limit, 0xFF, "IpInIp.hop_limit", TUNNEL)
         IP_IN_IP.write(writer, {"length": 1 + len(header.encapsulator)})
-        limit = header.hop_limit
-        writer.octets(bytes([limit]), "hop limit", "of the outer header", TUNNEL, value=limit)
+        writer.number(1, header.hop_limit, "hop limit", "of the outer header", TUNNEL)
         writer.octets(header.encapsulator, "encapsulator", *_ENCAPSULATOR)
     else:
         layout_of(Skipped).write(writer, header)

@@ -21,6 +21,7 @@ from lowpanbudget.fields import (
     bits,
     part,
     structure,
+    unused,
 )
 
 MINUTE = 60  # RFC 6775 counts its lifetimes "in units of 60 seconds"
@@ -62,7 +63,7 @@ class AddressRegistration:
 
     status: int = bits(8, STATUS, default=0)
     opaque: int = bits(8, "passed to another process as I says", default=0)
-    reserved = bits(4)
+    reserved: int = unused(4, default=0)
     index_kind: int = bits(2, {0: "I: the opaque octet is an index of a topology"}, default=0)
     routing: bool = bits(1, "R: asks for reachability services", default=False)
     extended: bool = bits(
@@ -83,12 +84,12 @@ class ContextOption:
     """A compression context (6CO): ``cid``, ``prefix``, ``may_compress`` (C), lifetime in units of 60 seconds."""
 
     valid_bits = bits(8, "valid bits of the prefix", name="context length")
-    reserved_1 = bits(3)
+    reserved_1: int = unused(3, default=0)
     may_compress: bool = bits(
         1, {0: "C: only for expanding", 1: "C: also for compressing"}, default=True
     )
     cid: int = bits(4, "context id")
-    reserved_2 = bits(16)
+    reserved_2: int = unused(16, default=0)
     valid_lifetime: int = bits(16, minutes)
     prefix: IPv6Network = part(Prefix, "context prefix", length="context_length", unit=8, fewest=1)
 
@@ -158,14 +159,14 @@ class Capabilities:
     """What the sender can do (6CIO); ``experimental`` are the flags 0 to 7, ``more`` octets after the first 8."""
 
     experimental: int = bits(8, "flags 0 to 7, for experiments", default=0)
-    reserved_1 = bits(2)
+    reserved_1: int = unused(2, default=0)
     extended_duplicate_address: bool = bits(1, "D: the 6LBR supports EDAR and EDAC", default=False)
     router: bool = bits(1, "L: a 6LR", default=False)
     border_router: bool = bits(1, "B: a 6LBR", default=False)
     routing_registrar: bool = bits(1, "P: a routing registrar", default=False)
     extended_registration: bool = bits(1, "E: registers by EARO", default=False)
     generic_header_compression: bool = bits(1, "G: reads RFC 7400", default=False)
-    reserved_2 = bits(32)
+    reserved_2: int = unused(32, default=0)
     more: bytes = part(OctetString, "capability bits not assigned yet", unit=8, default=b"")
 
 

@@ -23,6 +23,7 @@ from lowpanbudget.fields import (
     outer,
     part,
     structure,
+    unused,
 )
 from lowpanbudget.layers.internet.icmpv6_types import NO_CODES, message_type
 from lowpanbudget.layers.internet.nd.lowpan_options import ROVR, ROVR_OCTETS, STATUS, minutes
@@ -45,7 +46,7 @@ def _milliseconds(value: int) -> str:
 class RouterSolicitation:
     """A Router Solicitation with its options."""
 
-    reserved = bits(32)
+    reserved: int = unused(32, default=0)
     options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
@@ -61,7 +62,7 @@ class RouterAdvertisement:
     other: bool = bits(1, "O: other configuration by DHCPv6", default=False)
     home_agent: bool = bits(1, "H: a home agent of Mobile IPv6", default=False)
     preference: int = bits(2, _PREFERENCES, default=0)
-    reserved = bits(3)
+    reserved: int = unused(3, default=0)
     router_lifetime: int = bits(16, lambda value: f"{value} s" if value else "no default router")
     reachable_time: int = bits(32, _milliseconds, default=0)
     retrans_timer: int = bits(32, _milliseconds, default=0)
@@ -72,7 +73,7 @@ class RouterAdvertisement:
 class NeighborSolicitation:
     """A Neighbor Solicitation for ``target``."""
 
-    reserved = bits(32)
+    reserved: int = unused(32, default=0)
     target: IPv6Address = part(Address, "target address")
     options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
@@ -84,7 +85,7 @@ class NeighborAdvertisement:
     router: bool = bits(1, "R: the sender is a router", default=False)
     solicited: bool = bits(1, "S: answers a solicitation", default=False)
     override: bool = bits(1, "O: replaces the cached link address", default=False)
-    reserved = bits(29)
+    reserved: int = unused(29, default=0)
     target: IPv6Address = part(Address, "target address")
     options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
@@ -93,7 +94,7 @@ class NeighborAdvertisement:
 class Redirect:
     """A Redirect: ``target`` is the better first hop to ``destination``."""
 
-    reserved = bits(32)
+    reserved: int = unused(32, default=0)
     target: IPv6Address = part(Address, "the better first hop")
     destination: IPv6Address = part(Address, "the address that is redirected")
     options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())

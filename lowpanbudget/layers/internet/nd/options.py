@@ -16,6 +16,7 @@ from lowpanbudget.fields import (
     bits,
     part,
     structure,
+    unused,
 )
 from lowpanbudget.layers.internet.nd import lowpan_options
 from lowpanbudget.shown import LINK_ADDRESS
@@ -67,10 +68,10 @@ class PrefixInformation:
     on_link: bool = bits(1, "L: the prefix tells what is on the link", default=False)
     autonomous: bool = bits(1, "A: for stateless address configuration", default=False)
     router_address: bool = bits(1, "R: the whole field is the sender's address", default=False)
-    reserved_1 = bits(5)
+    reserved_1: int = unused(5, default=0)
     valid_lifetime: int = bits(32, seconds, default=INFINITE)
     preferred_lifetime: int = bits(32, seconds, default=INFINITE)
-    reserved_2 = bits(32)
+    reserved_2: int = unused(32, default=0)
     address: IPv6Address = part(
         Address, "a prefix, or with R the sender's address", length="prefix_length"
     )
@@ -85,7 +86,7 @@ class PrefixInformation:
 class RedirectedHeader:
     """As much of the redirected packet as there is; a multiple of 8 octets."""
 
-    reserved = bits(48)
+    reserved: int = unused(48, default=0)
     packet: bytes = part(OctetString, "the packet that was redirected", unit=UNIT)
 
 
@@ -93,7 +94,7 @@ class RedirectedHeader:
 class Mtu:
     """The recommended MTU of the link, in octets."""
 
-    reserved = bits(16)
+    reserved: int = unused(16, default=0)
     mtu: int = bits(32, "octets")
 
 
@@ -105,7 +106,7 @@ class Mtu:
 class RecursiveDnsServers:
     """Addresses of name servers; ``lifetime`` in seconds, all ones for ever."""
 
-    reserved = bits(16)
+    reserved: int = unused(16, default=0)
     lifetime: int = bits(32, seconds)
     addresses: tuple[IPv6Address, ...] = part(Repeat, Address("addresses", "of a name server"))
 

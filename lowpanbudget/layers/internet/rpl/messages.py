@@ -22,6 +22,7 @@ from lowpanbudget.fields import (
     layout_of,
     part,
     structure,
+    unused,
     within,
 )
 from lowpanbudget.layers.internet.icmpv6_types import MessageType
@@ -67,7 +68,7 @@ def status_text(value: int) -> str:
 class Dis:
     """A DODAG Information Solicitation (DIS): its options."""
 
-    reserved = bits(16)
+    reserved: int = unused(16, default=0)
     options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
@@ -79,11 +80,11 @@ class Dio:
     version: int = bits(8, "of the DODAG")
     rank: int = bits(16, "of the sender")
     grounded: bool = bits(1, {0: "G: floating", 1: "G: grounded"}, default=False)
-    reserved_1 = bits(1)
+    reserved_1: bool = unused(1, default=False)
     mode: int = bits(3, MODES, default=0)
     preference: int = bits(3, "7 is the most preferred", default=0)
     dtsn: int = bits(8, "triggers destination advertisements", default=0)
-    reserved_2 = bits(16)
+    reserved_2: int = unused(16, default=0)
     dodag_id: IPv6Address = part(Address, ROOT)
     options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
@@ -95,7 +96,7 @@ class Dao:
     rpl_instance_id: int = bits(8, _instance, cite=INSTANCE_CITE)
     acknowledge: bool = bits(1, "K: asks for a DAO-ACK", default=False)
     has_dodag_id = bits(1, "D: the DODAGID is present")
-    reserved = bits(14)
+    reserved: int = unused(14, default=0)
     sequence: int = bits(8, "DAOSequence")
     dodag_id: IPv6Address | None = part(Address, ROOT, when="has_dodag_id", default=None)
     options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
@@ -107,7 +108,7 @@ class DaoAck:
 
     rpl_instance_id: int = bits(8, _instance, cite=INSTANCE_CITE)
     has_dodag_id = bits(1, "D: the DODAGID is present")
-    reserved = bits(7)
+    reserved: int = unused(7, default=0)
     sequence: int = bits(8, "DAOSequence of the DAO")
     status: int = bits(8, status_text, default=0)
     dodag_id: IPv6Address | None = part(Address, ROOT, when="has_dodag_id", default=None)
@@ -120,7 +121,7 @@ class ConsistencyCheck:
 
     rpl_instance_id: int = bits(8, _instance, cite=INSTANCE_CITE)
     response: bool = bits(1, {0: "R: a request", 1: "R: a response"}, default=False)
-    reserved = bits(7)
+    reserved: int = unused(7, default=0)
     nonce: int = bits(16, "the same in the response")
     dodag_id: IPv6Address = part(Address, ROOT)
     destination_counter: int = bits(32, "the sender's estimate", default=0)

@@ -20,6 +20,7 @@ from lowpanbudget.fields import (
     layout_of,
     part,
     structure,
+    unused,
 )
 
 CITE = rfc(6551, "2.1")
@@ -33,7 +34,7 @@ _COLOR = "flags as the operator defines them"
 class NodeState:
     """Whether a node can aggregate data (A), and whether it is overloaded (O)."""
 
-    reserved = bits(14)
+    reserved: int = unused(14, default=0)
     aggregator: bool = bits(1, "A: can aggregate data", default=False)
     overloaded: bool = bits(1, "O: overloaded", default=False)
 
@@ -42,7 +43,7 @@ class NodeState:
 class NodeEnergy:
     """A node's power source; ``energy`` in percent of what is needed, where ``estimated`` (E)."""
 
-    reserved = bits(4)
+    reserved: int = unused(4, default=0)
     included: bool = bits(
         1, {0: "I: such nodes are excluded", 1: "I: such nodes are included"}, default=False
     )
@@ -55,7 +56,7 @@ class NodeEnergy:
 class HopCount:
     """How many nodes a path traverses, or may."""
 
-    reserved = bits(8)
+    reserved: int = unused(8, default=0)
     hop_count: int = bits(8)
 
 
@@ -106,7 +107,7 @@ class LinkColorConstraint:
     """Links with these flags must be included, or excluded."""
 
     color: int = bits(10, _COLOR)
-    reserved = bits(5)
+    reserved: int = unused(5, default=0)
     included: bool = bits(1, {0: "I: such links are excluded", 1: "I: such links are included"})
 
 
@@ -190,7 +191,7 @@ class Metric:
     """
 
     type: int = bits(8, type_name)
-    reserved = bits(5)
+    reserved: int = unused(5, default=0)
     partial: bool = bits(1, "P: some node could not record it", default=False)
     constraint: bool = bits(1, {0: "C: a metric", 1: "C: a constraint"}, default=False)
     optional: bool = bits(1, {0: "O: mandatory, if a constraint", 1: "O: optional"}, default=False)

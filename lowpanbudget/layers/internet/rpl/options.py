@@ -18,6 +18,7 @@ from lowpanbudget.fields import (
     layout_of,
     part,
     structure,
+    unused,
 )
 from lowpanbudget.layers.internet.nd.options import PREFERENCES, PrefixInformation, seconds
 from lowpanbudget.layers.internet.padding import Pad1, PadN
@@ -49,9 +50,9 @@ class RouteInformation:
     """A prefix that the root reaches; ``route_lifetime`` in seconds, all ones for ever."""
 
     valid_bits = bits(8, name="prefix length")
-    reserved_1 = bits(3)
+    reserved_1: int = unused(3, default=0)
     preference: int = bits(2, PREFERENCES, default=0)
-    reserved_2 = bits(3)
+    reserved_2: int = unused(3, default=0)
     route_lifetime: int = bits(32, seconds)
     prefix: IPv6Network = part(Prefix, length="prefix_length")
 
@@ -67,7 +68,7 @@ class DodagConfiguration:
     by ``max_rank_increase`` (0 disables that). ``path_control_size`` is one less than the active bits of Path Control.
     """
 
-    reserved_1 = bits(3)
+    reserved_1: int = unused(3, default=0)
     rpi_0x23: bool = bits(
         1,
         {0: "the RPL option has type 0x63", 1: "type 0x23"},
@@ -82,7 +83,7 @@ class DodagConfiguration:
     max_rank_increase: int = bits(16)
     min_hop_rank_increase: int = bits(16)
     objective_code_point: int = bits(16, "OCP")
-    reserved_2 = bits(8)
+    reserved_2: int = unused(8, default=0)
     default_lifetime: int = bits(8, _units)
     lifetime_unit: int = bits(16, "seconds")
 
@@ -91,7 +92,7 @@ class DodagConfiguration:
 class Target:
     """An address, prefix or group that is reachable."""
 
-    reserved = bits(8)
+    reserved: int = unused(8, default=0)
     valid_bits = bits(8, name="prefix length")
     prefix: IPv6Network = part(Prefix, "of the target", length="prefix_length")
 
@@ -104,7 +105,7 @@ class TransitInformation:
     """
 
     external: bool = bits(1, "E: targets outside RPL", default=False)
-    reserved = bits(7)
+    reserved: int = unused(7, default=0)
     path_control: int = bits(8, "two bits a group of parents")
     path_sequence: int = bits(8)
     path_lifetime: int = bits(8, _path_lifetime)
@@ -119,7 +120,7 @@ class SolicitedInformation:
     match_version: bool = bits(1, "V", default=False)
     match_instance: bool = bits(1, "I", default=False)
     match_dodag: bool = bits(1, "D", default=False)
-    reserved = bits(5)
+    reserved: int = unused(5, default=0)
     dodag_id: IPv6Address = part(Address, default=UNSPECIFIED)
     version: int = bits(8, default=0)
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import OctetString, Values, bits, layout_of, part, structure
+from lowpanbudget.fields import OctetString, Values, bits, layout_of, part, structure, unused
 
 
 class RplLevel(NamedTuple):
@@ -62,12 +62,12 @@ class RplSecurity:
     is_time: bool = bits(
         1, {0: "T: the counter increments", 1: "T: the counter is a time"}, default=False
     )
-    reserved_1 = bits(7)
+    reserved_1: int = unused(7, default=0)
     algorithm: int = bits(8, {0: "CCM with AES-128, RSA with SHA-256"}, default=0)
     key_id_mode: int = bits(2, KEY_MODES, default=0)
-    reserved_2 = bits(3)
+    reserved_2: int = unused(3, default=0)
     level: int = bits(3, lambda value: "unassigned" if value > 3 else LEVEL_NAMES[value], default=0)
-    reserved_3 = bits(8)
+    reserved_3: int = unused(8, default=0)
     counter: int = bits(32, "never the same twice under one key")
     key_source: bytes = part(
         OctetString, "who named the key", count=lambda values: _key_octets(values)[0], default=b""
