@@ -90,6 +90,7 @@ if TYPE_CHECKING:
     )
     from lowpanbudget.design.access import Access as Access, Slots as Slots
     from lowpanbudget.design.application import Application as Application, Coap as Coap, Dtls as Dtls, Oscore as Oscore
+    from lowpanbudget.design.cut import CutFrame as CutFrame
     from lowpanbudget.design.estimate import Estimate as Estimate
     from lowpanbudget.design.flow import Flow as Flow, Hop as Hop, Station as Station
     from lowpanbudget.design.goals import Burst as Burst, Limits as Limits

@@ -50,6 +50,7 @@ NAMES = {
     "deployment.timeline": "FrameAirtime Phase RadioState TimedPart",
     "design.access": "Access Slots",
     "design.application": "Application Coap Dtls Oscore",
+    "design.cut": "CutFrame",
     "design.estimate": "Estimate",
     "design.flow": "Flow Hop Station",
     "design.goals": "Burst Limits",

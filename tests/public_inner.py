@@ -11,7 +11,7 @@ INNER = [
     "FragmentKey.answered", "FragmentKey.of",
     "Iphc.restored", "Key.cipher",
     "LearnedContext.at", "LearnedContext.renewed", "Legacy.restored", "Legacy.restored_udp", "Link.complete",
-    "Link.is_of_network", "Link.pan_form", "MeasuredBurst.in_by", "Message.read", "Message.write",
+    "Link.is_of_network", "Link.must_take", "Link.pan_form", "MeasuredBurst.in_by", "Message.read", "Message.write",
     "Reassembler.expired", "SettingChange.of", "Spread.quantile", "Survey.apart", "UdpNhc.restored",
 ]  # fmt: skip
 KEPT = {

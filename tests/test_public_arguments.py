@@ -417,6 +417,7 @@ ROWS = (
     row(compatible, old=ARCHIVE, new=ARCHIVE, message="climate", ignore_tail=True),
     row(budget, design=ARCHIVE, flow="climate"),
     row(budget(ARCHIVE, "climate")[0].cliffs, frames=3),
+    row(budget(ARCHIVE, "climate")[0].cut, octets=200),
     row(encodings, design=FEW, message="reading"),
     row(fit, design=ARCHIVE, message="climate", flow="climate", spare=0, advised=False, tell=None),
     row(sweep, design=FEW, flow="up", axes={"level": [5]}, weaker=False, tell=None),

@@ -17,6 +17,7 @@ from contract import air
 from lowpanbudget import (
     Certainty,
     Cite,
+    CutFrame,
     Env,
     Finding,
     Picture,
@@ -335,6 +336,19 @@ def test_hostile_names_stay_text_in_a_picture() -> None:
     assert "<script" not in drawn
     assert not set("\x00\x1b\u202e\u2066") & set(drawn)
     assert "&lt;script&gt;" in drawn
+
+
+def test_savings_and_cut_frames_are_drawn() -> None:
+    (first, _) = budget(load_design(EXAMPLES / "footbridge.toml"), "features")
+    cut = first.cut(200)
+    assert all(isinstance(one, CutFrame) for one in cut)
+    picture = show(cut)
+    assert "frame 3" in str(picture)
+    assert "<svg" in picture._repr_html_()
+    best = first.savings[0]
+    savings = show(first.savings, width=80)
+    assert f"+{best.gain}  → {first.room + best.gain}" in str(savings)
+    assert "<svg" in savings._repr_html_()
 
 
 def test_a_value_that_is_a_named_tuple_is_one_value() -> None:

@@ -1,5 +1,6 @@
 """``budget DESIGN``: the room of each flow and hop, the ledger, and what would free more."""
 
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,15 +12,19 @@ from lowpanbudget.errors import RequestError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from lowpanbudget.design.cut import CutFrame
     from lowpanbudget.design.meaning import Design
     from lowpanbudget.report.screen import Screen
     from lowpanbudget.room.compute import Budget
+
+    Cut = tuple[str, str, tuple[CutFrame, ...]]
 
 _ANSWER_IS_NO = 1
 
 _EXAMPLE = """\b
 lowpanbudget budget examples/footbridge.toml --flow features
 lowpanbudget budget examples/footbridge.toml --octets 72
+lowpanbudget budget examples/footbridge.toml --octets 200 --max-frames 3 --flow features
 lowpanbudget budget examples/footbridge.toml --flow features --svg features.svg
 lowpanbudget budget examples/footbridge.toml --csv --table ledger > octets.csv
 lowpanbudget budget examples/footbridge.toml --flow routed --hops 1..12"""
@@ -39,7 +44,8 @@ lowpanbudget budget examples/footbridge.toml --flow routed --hops 1..12"""
 )  # fmt: skip
 @click.option(
     "--octets", type=options.WholeNumber(0), metavar="N",
-    help="Instead: which flows carry N octets on every hop, and the fewest changes that let the others.",
+    help="Instead: which flows carry N octets on every hop, and the fewest changes that let the others. With --flow "
+    "or --svg also the frames that N octets are cut into.",
 )  # fmt: skip
 @click.option(
     "--max-frames", type=options.WholeNumber(1), default=1, show_default=True, metavar="K",
@@ -93,10 +99,8 @@ def command(
         raise click.UsageError(
             "--table goes with --csv; --octets and --hops have one of their own", ctx
         )
-    if svg is not None and (octets is not None or hops is not None):
-        raise RequestError(
-            "--svg draws frames; --octets and --hops have none", hint="Leave one of them away"
-        )
+    if svg is not None and hops is not None:
+        raise RequestError("--svg draws frames; --hops has none", hint="Leave one of them away")
     if hops is not None:
         if octets is not None or ledger is not None:
             raise click.UsageError("--hops tells another thing than --octets and --ledger", ctx)
@@ -107,6 +111,8 @@ def command(
         _by_hops(ctx, loaded, hops, flow, as_csv=as_csv, as_json=as_json)
         return
     if octets is not None:
+        if svg is not None:
+            _draw_cut(loaded, _cuts(loaded, octets, flow), svg, design)
         _carrying(
             ctx, loaded, octets, flow, max_frames, weaker=weaker, as_csv=as_csv, as_json=as_json
         )
@@ -147,6 +153,34 @@ def _draw(design: "Design", budgets: "list[Budget]", svg: str, file: str) -> Non
 
     with output.writing(svg, inputs=(file,)) as target:
         target.write(frames_svg(frame_pictures(budgets), design.title or file, CAUTION).encode())
+
+
+def _draw_cut(design: "Design", cuts: "list[Cut]", svg: str, file: str) -> None:
+    from lowpanbudget.cli import output
+    from lowpanbudget.report.cuts import cut_chart
+    from lowpanbudget.report.frame_pictures import CAUTION
+    from lowpanbudget.report.svg.document import svg as svg_of
+
+    charts = [cut_chart(*one) for one in cuts if one[2]]
+    if not charts:
+        raise RequestError("no flow carries so many octets, in however many frames")
+    with output.writing(svg, inputs=(file,)) as target:
+        target.write(svg_of(charts, design.title or file, CAUTION).encode())
+
+
+def _cuts(design: "Design", octets: int, flow: str | None) -> "list[Cut]":
+    """Return flow, hop and the frames of a payload, hop by hop; none where it cannot be sent."""
+    from lowpanbudget.design.cut import cut_frames
+    from lowpanbudget.errors import DoesNotFit
+
+    flows = design.flows if flow is None else (design.flow(flow),)
+    cuts: list[Cut] = []
+    for path in (path for one in flows for path in design.paths(one)):
+        frames: tuple[CutFrame, ...] = ()
+        with suppress(DoesNotFit):
+            frames = cut_frames(path, octets)
+        cuts.append((path.flow.name, path.hop.name, frames))
+    return cuts
 
 
 def _csv(rows: list[dict[str, Any]], table: str) -> str:
@@ -213,16 +247,34 @@ def _carrying(
         view.carrying(one)
         for one in carrying(design, octets, flow, most_frames=most_frames, weaker=weaker)
     ]
-    if as_json:
-        output.emit(machine.document(carrying=rows))
-    elif as_csv:
+    if as_csv:
         output.emit(csv_table.csv_of(csv_table.CARRYING, csv_table.carrying_rows(rows)))
     else:
+        cuts = _cuts(design, octets, flow)
+    if as_json:
+        for row in rows:
+            row["cut"] = [
+                {"hop": hop, "frames": view.data_of(frames)}
+                for name, hop, frames in cuts if name == row["flow"]
+            ]  # fmt: skip
+        output.emit(machine.document(carrying=rows))
+    elif not as_csv:
 
         def paint(console: "Console", screen: "Screen") -> None:
-            from lowpanbudget.report import carrying_text
+            from lowpanbudget.report import carrying_text, cuts_text
+            from lowpanbudget.report.terminal import paragraph
 
             carrying_text.carrying(console, screen, rows)
+            several = [one for one in cuts if len(one[2]) > 1]
+            if flow is None and several:
+                paragraph(
+                    console, screen, "--flow NAME draws the frames of these octets; --svg FILE all."
+                )
+                return
+            for name, hop, frames in several:
+                cuts_text.cut(console, screen, frames, name, hop)
+            if several:
+                cuts_text.why(console, screen, several[0][2])
 
         output.show(paint)
     if not all(row["fits"] for row in rows):

@@ -127,10 +127,12 @@ NAMES = {
         } | _CAPTURE | _HEARD | _FINDINGS,
     ),
     "budget": JsonNames(
-        f"Budget Carrying RoomByHops {_FINDING}",
+        f"Budget Carrying CutFrame RoomByHops {_FINDING}",
         {
             "budget": "a list of Budget, hop by hop",
             "carrying": "with --octets: a list of Carrying",
+            "cut": "of one of carrying: hop by hop the frames of its octets, each a CutFrame (Budget.cut); none where "
+            "they cannot be sent",
             "hops": "with --hops: a list of RoomByHops",
             "cliffs": "Budget.cliffs(): pairs of the largest payload in octets and the frames that it takes",
             "beyond_mtu": "Budget.beyond_mtu: octets of the largest frame that no datagram reaches, or 0",
@@ -157,10 +159,7 @@ NAMES = {
         | _FINDINGS
         | _CAUTION,
     ),
-    "compatible": JsonNames(
-        "FormatComparison",
-        {"compatible": "a list of FormatComparison, message by message"},
-    ),
+    "compatible": JsonNames("FormatComparison", {"compatible": "a list of FormatComparison, message by message"}),
     "compress": JsonNames("Compressed", {}),
     "decompress": JsonNames(
         "Decompressed",

@@ -8,7 +8,8 @@ from typing import Literal
 
 from lowpanbudget.arguments import explains
 from lowpanbudget.bits import StandIn, Writer
-from lowpanbudget.errors import RequestError
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import DoesNotFit, RequestError
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing, pan_ids
 from lowpanbudget.layers.link.auxiliary import Security
@@ -182,6 +183,15 @@ class Link(HashedOnce):
             payload_ies=(),
         )
         return self.complete(answer, b"")
+
+    def must_take(self, datagram: int) -> None:
+        """Raise ``DoesNotFit`` where a datagram of so many octets is over the MTU."""
+        if datagram > self.mtu:
+            raise DoesNotFit(
+                f"the datagram has {datagram} octets, the MTU is {self.mtu}",
+                by=datagram - self.mtu,
+                cite=rfc(4944, "4"),
+            )
 
     @explains
     def room(self, source: bytes, destination: bytes) -> int:

@@ -5,7 +5,6 @@ from ipaddress import IPv6Address
 from typing import Any
 
 from lowpanbudget.bits import Writer
-from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import Application
 from lowpanbudget.design.flow import FIRST, Flow, Hop
 from lowpanbudget.design.header_sizes import HeaderSizes
@@ -13,7 +12,7 @@ from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.mesh_under import behind, mesh_front
 from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.env import Contexts, Env
-from lowpanbudget.errors import DoesNotFit, RequestError
+from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import layout_of
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -256,13 +255,7 @@ class FlowPath(HashedOnce):
 
     def _cut(self, datagram: Outgoing, room: int, tail: Writer) -> list[Writer]:
         """Return the payloads of the frames that carry a datagram, whose end ``tail`` explains."""
-        size = len(datagram.octets)
-        if size > self.link.mtu:
-            raise DoesNotFit(
-                f"the datagram has {size} octets, the MTU is {self.link.mtu}",
-                by=size - self.link.mtu,
-                cite=rfc(4944, "4"),
-            )
+        self.link.must_take(len(datagram.octets))
         env, options, after = self.env, self._options, self._after
         if not self.link.recoverable:
             return payloads(datagram, env, room=room, options=options, tail=tail)

@@ -11,8 +11,9 @@ from lowpanbudget.capture.files.record import Record
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
+from lowpanbudget.design.cut import CutFrame
 from lowpanbudget.errors import plural
-from lowpanbudget.report import airtimes, carries
+from lowpanbudget.report import airtimes, carries, cuts
 from lowpanbudget.report.frame_pictures import (
     CAUTION,
     budget_picture,
@@ -24,6 +25,7 @@ from lowpanbudget.report.svg.document import svg
 from lowpanbudget.report.svg.frame import FramePicture, frames_svg
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.ledger import Ledger
+from lowpanbudget.room.savings import Saving
 from lowpanbudget.stack.convert import Compressed, Decompressed
 from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.frame import Frame
@@ -67,6 +69,14 @@ def _drawn_bursts(several: list[BurstPlan]) -> str:
     return svg(charts, "What becomes of a burst", carries.BURST_CAUTION, within=True)
 
 
+def _drawn_cut(several: list[CutFrame]) -> str:
+    return svg([cuts.cut_chart("", "", several)], "A payload in frames", CAUTION, within=True)
+
+
+def _drawn_savings(several: list[Saving]) -> str:
+    return svg([cuts.saving_chart(several)], "Room", CAUTION, within=True)
+
+
 DRAWINGS: dict[type, Callable[[list[Any]], str]] = {
     Ledger: partial(_drawn_frames, ledger_picture, CAUTION),
     Budget: partial(_drawn_frames, budget_picture, CAUTION),
@@ -78,6 +88,8 @@ DRAWINGS: dict[type, Callable[[list[Any]], str]] = {
     MessageAirtime: _drawn_airtimes,
     CarriedNetwork: _drawn_networks,
     BurstPlan: _drawn_bursts,
+    CutFrame: _drawn_cut,
+    Saving: _drawn_savings,
 }
 
 

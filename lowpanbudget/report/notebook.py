@@ -33,6 +33,7 @@ from lowpanbudget.report import (
     carry_text,
     carrying_text,
     compatible_text,
+    cuts_text,
     encodings_text,
     fit_text,
     hops_text,
@@ -99,23 +100,21 @@ class Picture:
 
         No script and no link is in it, and no rule of style reaches beyond the picture.
         """
-        screen = Screen(self.width, colour=True)
+        screen, kind = Screen(self.width, colour=True), _kind_of(self.shown)
         text = screen.html(lambda console: self._paint(console, screen))
-        kind = _kind_of(self.shown)
         return f"{DRAWINGS[kind](list(self.shown))}{text}" if kind in DRAWINGS else text
 
 
 def show(result: object, *, width: int = 120) -> Picture:
     """Return a result drawn, for a notebook to show or to be printed.
 
-    ``result`` may be a ``Ledger``, ``Budget``, ``Fit``, ``Carrying``, ``RoomByHops``, ``Sweep``, ``Frame``,
-    ``CapturedFrame``, ``Encoded``, ``Compressed``, ``Decompressed``, ``Comparison``, ``FrameList``, ``Finding``,
-    ``CaptureFindings``, ``Survey``, its ``Tally`` and ``TimeSeries``, ``Measurement``, its ``MeasuredFlow``,
-    ``MeasuredLink`` and ``MeasuredNode``, ``MessageAirtime``, ``CarriedNetwork``, ``BurstPlan``,
-    ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or tuple of one kind. Frames,
-    payloads, ledgers, budgets and what a network carries are a picture to scale as well as text; of many frames the
-    first ones are drawn. An empty list, such as the findings of a faultless capture, says that it is one. ``width`` of
-    the text is in columns, 40 to 160: from 120 on a ledger is a table. Raises ``RequestError`` for anything else.
+    ``result`` may be a ``Ledger``, ``Budget``, ``CutFrame``, ``Saving``, ``Fit``, ``Carrying``, ``RoomByHops``,
+    ``Sweep``, ``Frame``, ``CapturedFrame``, ``Encoded``, ``Compressed``, ``Decompressed``, ``Comparison``,
+    ``FrameList``, ``Finding``, ``CaptureFindings``, ``Survey``, its ``Tally`` and ``TimeSeries``, ``Measurement``, its
+    ``MeasuredFlow``, ``MeasuredLink`` and ``MeasuredNode``, ``MessageAirtime``, ``CarriedNetwork``, ``BurstPlan``,
+    ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or tuple of one kind. What is
+    sent is a picture to scale as well, of many frames the first ones. ``width`` is in columns, 40 to 160: from 120 on a
+    ledger is a table. Raises ``RequestError`` for anything else.
     """
     width = whole_number(width, "width", NARROWEST, WIDEST)
     is_list = isinstance(result, list | tuple) and not hasattr(result, "_fields")
@@ -326,4 +325,5 @@ _PAINTERS: dict[type, Callable[[Any, Console, Screen], None]] = {
     Alternative: _alternatives,
     FormatComparison: _comparisons,
     Explanation: _explanations,
+    **cuts_text.PAINTERS,
 }

@@ -3,6 +3,7 @@
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.bits import StandInOctets
 from lowpanbudget.design.cautions import cautions
+from lowpanbudget.design.cut import CutFrame, cut_frames
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import FlowPath
@@ -48,6 +49,13 @@ class Budget:
     def cliffs(self, frames: int = 8) -> list[tuple[int, int]]:
         """Return (largest payload in octets, frames it takes) for 1 to ``frames`` frames or up to the MTU."""
         return cliffs(self.path, self.room, whole_number(frames, "frames"))
+
+    def cut(self, octets: int) -> tuple[CutFrame, ...]:
+        """Return each frame of a payload of so many octets on this hop, part by part, in order.
+
+        Raises ``DoesNotFit`` where it cannot be sent, ``RequestError`` for what is no number of octets.
+        """
+        return cut_frames(self.path, whole_number(octets, "octets"))
 
 
 def ended_by_mtu(path: FlowPath, room: int) -> bool:

@@ -27,11 +27,13 @@ from lowpanbudget.errors import DoesNotFit, LowpanError
 from lowpanbudget.findings import looks
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.report.arrival_text import legend
+from lowpanbudget.report.page.apart import apart_parts
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.paper import design_html
 from lowpanbudget.report.page.still import _answer, still
 from lowpanbudget.report.page.words import page_words
+from lowpanbudget.room.by_hops import room_by_hops
 from lowpanbudget.room.measure import cliffs, room_of
 from lowpanbudget.room.states import most_of, restored_headers, settings_of
 from lowpanbudget.values import replace
@@ -208,7 +210,7 @@ def test_a_change_of_the_design_is_a_setting_of_each_flow_whose_room_it_changes(
 def test_what_is_told_of_the_design_as_it_is_says_so(page: Any) -> None:
     html = design_html(page)
     assert "Findings of the design as it is</h2>" in html
-    assert html.count('<p class="switched bad">Not of what is switched above.</p>') == 2
+    assert html.count('<p class="switched bad">Not of what is switched above.</p>') == 3
 
 
 def test_readings_that_are_collected_fit_by_what_one_frame_takes(page: Any) -> None:
@@ -475,7 +477,7 @@ def test_nothing_in_it_is_asked_of_another_place_and_its_policy_names_what_may_r
         assert f"{kind}-src 'sha256-{hashed}'" in policy
     assert policy.startswith("default-src 'none'")
     assert "unsafe" not in policy
-    assert not re.findall(r"\b(?:src|action|srcset)=|@import|url\(", html)
+    assert not re.findall(r"\b(?:src|action|srcset)=|@import|url\((?!#)", html)
     links = set(re.findall(r'href="([^"#][^"]*)"', html))
     assert all(link.startswith("https://www.rfc-editor.org/rfc/rfc") for link in links)
     assert not re.search(
@@ -506,9 +508,44 @@ def test_what_needs_the_script_is_marked_so(page: Any) -> None:
         assert re.search(rf'class="live [^>]*>(<h2[^>]*>|\s)*{words}', html)
 
 
+def test_hops_and_frames_are_told_beside_each_other() -> None:
+    by_hops, cut = apart_parts(FOOTBRIDGE)
+    rooms = [(flow, hops, int(room)) for flow, hops, _, room, _, _ in by_hops["rows"]]
+    for flow in FOOTBRIDGE.flows:
+        told = {
+            number: room for name, hops, room in rooms if name == flow.name
+            for number in range(int(hops.split()[0]), int(hops.split()[-1]) + 1)
+        }  # fmt: skip
+        assert max(told) == flow.hops
+        (known,) = room_by_hops(FOOTBRIDGE, told, flow.name)
+        assert {one.hops: one.room for one in known.rooms} == told
+    # a route over a router more is an address more of 8 octets, with identifiers in full (RFC 8138 section 5.1)
+    routed = [row[5] for row in by_hops["rows"] if row[0] == "routed"]
+    assert [int(re.findall(r"SRH-6LoRH (\d+)", row)[0]) for row in routed[2:]] == [
+        10,
+        18,
+        26,
+        34,
+        42,
+        50,
+    ]
+    assert routed[0] == ""
+    # "IPHC" of a hop limit in line and an identifier of 8 octets more (RFC 6282 section 3.1.1)
+    assert [row[5] for row in by_hops["rows"] if row[0] == "time"] == ["", "IPHC 15 instead of 6"]
+    for name in dict.fromkeys(row[0].partition(",")[0] for row in cut["rows"]):
+        path = min(FOOTBRIDGE.paths(FOOTBRIDGE.flow(name)), key=room_of)
+        own = [row for row in cut["rows"] if row[0].startswith(f"{name}, ")]
+        assert sum(int(row[6]) for row in own) == cliffs(path, room_of(path), 2)[1][0] + 20
+        assert [int(row[2]) for row in own] == [
+            len(frame.octets) for frame in path.frames(bytes(sum(int(row[6]) for row in own)))
+        ]
+        assert [row[4] for row in own] == ["4", "5", "5"]  # RFC 4944 section 5.3
+
+
 def test_the_file_holds_all_of_it(page: Any) -> None:
     # but for what stands in it as it is
-    told = {name: value for name, value in page.items() if name not in ("network", "review")}
+    still_parts = ("network", "review", "apart")
+    told = {name: value for name, value in page.items() if name not in still_parts}
     told["messages"] = [
         {name: one[name] for name in one if name not in ("rows", "fits", "encodings", "collects")}
         for one in told["messages"]

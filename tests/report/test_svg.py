@@ -160,7 +160,8 @@ def test_blocks_in_a_page_have_their_patterns_by_a_rule_for_each() -> None:
     """SVG 1.1 section 11.3: ``fill`` is a property, which a style sheet may set as an attribute does."""
     picture = inline(ROWS)
     root = ET.fromstring(picture.strip())
-    used = {rect.get("class") for rect in root.iter("rect")}
+    shapes = [*root.iter("rect"), *root.iter("path")]  # those of a kind are one path
+    used = {name for each in shapes if re.fullmatch(r"\w+-\d+", name := each.get("class") or "")}
     style, patterns = page_chart_style([picture]), ET.fromstring(page_patterns([picture]).strip())
     assert {each.get("id") for each in patterns.iter("pattern")} == used
     for name in used:

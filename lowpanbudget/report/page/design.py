@@ -13,6 +13,7 @@ from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.report import view
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.fit_text import slot_ends
+from lowpanbudget.report.page.apart import apart_parts
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.messages import message_pages
 from lowpanbudget.report.page.network import network_part
@@ -74,6 +75,7 @@ def design_page(
         "messages": message_pages(design, fits, figures),
         "review": [_finding(one) for one in view.findings(ranked(found))],
         "network": carried,
+        "apart": apart_parts(design),
         **figures.data(),
     }
 

@@ -12,7 +12,7 @@ from zlib import compress
 
 from lowpanbudget.report.view import Data
 
-_STILL = ("network", "measured", "survey", "review")  # what only the template shows
+_STILL = ("network", "measured", "survey", "review", "apart")  # what only the template shows
 _SIGNS = str.maketrans("&<>", ",.:")  # base 85 (RFC 1924) without what means something in HTML
 _STILL_OF_MESSAGES = ("rows", "fits", "encodings", "collects")
 

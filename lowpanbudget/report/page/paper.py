@@ -89,6 +89,7 @@ def _lean_style(style: str) -> str:
 def _pictures(page: Data) -> Iterator[str]:
     for name, pictures in (("network", "parts"), ("measured", "pictures")):
         yield from (one["svg"] for one in (page.get(name) or {}).get(pictures, ()))
+    yield from (one["svg"] for one in page.get("apart", ()))
 
 
 def _places() -> str:

@@ -23,7 +23,7 @@ Colours = Callable[
 
 MARGIN = 24
 _KEY_GAP, _SWATCH = 26, 16
-_FILL = re.compile(r'<rect class="(\w+-\d+)"')
+_FILL = re.compile(r'<(?:rect|path) class="?(\w+-\d+)\b')
 _TONES = [tone.value for tone in Tone]
 # what fills a tile of 6 units in each pattern: a path to stroke, none for a solid tile
 _PATTERNS = (
@@ -121,7 +121,8 @@ def page_chart_style(pictures: Iterable[str]) -> str:
         f".{name}{{fill:url(#{name});stroke:{of[name.split('-')[0]]};stroke-width:.75}}"
         for name in sorted(_used(pictures))
     )
-    return scoped(f"{_style()}{_colours(of)}{''.join(blocks)}", ".chart")
+    texts = f".small text{{font-size:11px}}.faint text{{fill:{of['dim']}}}"
+    return scoped(f"{_style()}{_colours(of)}{texts}{''.join(blocks)}", ".chart")
 
 
 def _draw(

@@ -20,17 +20,25 @@ class Paper:
     """A sheet that collects elements; coordinates are units of the picture, y grows downwards.
 
     On a ``terse`` one, for a page, only what has no space for its letter is told where somebody points at it, and
-    blocks have their pattern by their class: see ``page_chart_style``.
+    blocks have their pattern by their class: see ``page_chart_style``. Those of one pattern are one element there, and
+    so are ticks, at the place of the first of them; texts of one style stand together, over all else.
     """
 
     def __init__(self, name: str = "", *, terse: bool = False) -> None:
         self.name, self.terse = name, terse
         self._elements: list[str] = []
+        self._joined: dict[str, tuple[int, list[str]]] = {}
+        self._texts: dict[str, list[str]] = {}
 
     @property
     def content(self) -> str:
         """Return all elements, one a line."""
-        return "".join(f"{element}\n" for element in self._elements)
+        elements = list(self._elements)
+        for style, (at, ways) in self._joined.items():
+            elements[at] = f'<path class="{style}" d="{"".join(ways)}"/>'
+        for style, texts in self._texts.items():
+            elements.append(f'<g class="{style}">{"".join(texts)}</g>')
+        return "".join(f"{element}\n" for element in elements)
 
     def id(self, name: str) -> str:
         """Return the id of a part of the picture."""
@@ -42,6 +50,10 @@ class Paper:
 
     def text(self, x: float, y: float, text: str, style: str = "") -> None:
         """Put a text with its baseline at y."""
+        if self.terse:
+            texts = self._texts.setdefault(style, [])
+            texts.append(f'<text x="{_at(x)}" y="{_at(y)}">{safe(text)}</text>')
+            return
         named = f' class="{style}"' if style else ""
         self._elements.append(f'<text x="{_at(x)}" y="{_at(y)}"{named}>{safe(text)}</text>')
 
@@ -57,7 +69,11 @@ class Paper:
     ) -> None:
         """Put a block in a pattern, with an edge of its tone; ``says`` is shown when somebody points at it."""
         title = f"<title>{safe(says)}</title>" if says else ""
-        place = f'x="{_at(x)}" y="{_at(y)}" width="{_at(max(width, 0.5))}" height="{_at(height)}"'
+        width = max(width, 0.5)
+        if self.terse and not says:
+            self._join(pattern, f"M{_at(x)} {_at(y)}h{_at(width)}v{_at(height)}h-{_at(width)}z")
+            return
+        place = f'x="{_at(x)}" y="{_at(y)}" width="{_at(width)}" height="{_at(height)}"'
         look = f'class="e-{tone.value}" fill="url(#{self.id(pattern)})"'
         if self.terse:
             look = f'class="{pattern}"'
@@ -78,6 +94,9 @@ class Paper:
         """Put a straight line."""
         across = f"H{_at(x2)}" if y1 == y2 else f"L{_at(x2)} {_at(y2)}"
         way = f"V{_at(y2)}" if x1 == x2 else across
+        if self.terse and style == "tick":
+            self._join(style, f"M{_at(x1)} {_at(y1)}{way}")
+            return
         self._elements.append(f'<path class="{style}" d="M{_at(x1)} {_at(y1)}{way}"/>')
 
     def path(self, points: list[tuple[float, float]], style: str) -> None:
@@ -85,6 +104,12 @@ class Paper:
         if points:
             way = "L".join(f"{_at(x)} {_at(y)}" for x, y in points)
             self._elements.append(f'<path class="{style}" d="M{way}"/>')
+
+    def _join(self, style: str, way: str) -> None:
+        if style not in self._joined:
+            self._joined[style] = len(self._elements), []
+            self._elements.append("")
+        self._joined[style][1].append(way)
 
 
 def _at(place: float) -> str:
