@@ -46,6 +46,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "size": "The bits that it takes.",
         "field": "The field, by its name in the message.",
         "what": "Its kind, range and step.",
+        "octets in all": "The whole message with this option of its union, from the least to the greatest.",
     },
     "airtime": {
         "flow": _FLOW["flow"],

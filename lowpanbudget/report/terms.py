@@ -11,6 +11,8 @@ from lowpanbudget.cites import named_in
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.findings.manual import every_manual
 from lowpanbudget.layers import catalogue
+from lowpanbudget.payload.kinds.keys import CALLED
+from lowpanbudget.payload.registry import all_kinds
 from lowpanbudget.report import clauses, design_keys
 from lowpanbudget.report.columns import COLUMNS
 from lowpanbudget.report.known_terms import (
@@ -102,7 +104,7 @@ def _found(text: str) -> list[dict[str, Any]]:
         )
     if section := _SECTION.fullmatch(text.lower()):
         raise RequestError(f"{text!r} names no standard", hint=clauses.with_section(section[1]))
-    raise RequestError(f"there is no term {text!r}", hint=_nearest(wanted))
+    raise RequestError(f"there is no term {text!r}", hint=_in_messages(wanted) + _nearest(wanted))
 
 
 def _with_words(wanted: str, terms: Iterable[Term]) -> list[Term]:
@@ -141,6 +143,15 @@ def _nearest(wanted: str) -> str:
     near = dict.fromkeys(forms[form] for form in sharing[:_MOST_NEAR])
     nearest = f"The nearest are {', '.join(near)}; all of them" if near else "All terms"
     return f"{nearest}: lowpanbudget explain"
+
+
+def _in_messages(wanted: str) -> str:
+    """Return the kinds and keys of fields that people call so, for a hint; nothing where there are none."""
+    word = wanted.replace(" ", "_")
+    kinds = [name for name, kind in all_kinds().items() if word in kind.called]
+    keys = [f"message.field.{name}" for name, called in CALLED.items() if word in called]
+    named = [*kinds, *keys][:_MOST_NEAR]
+    return f"Of a field in a message that is {' or '.join(named)}. " if named else ""
 
 
 def _is_a_slip(wanted: str, form: str) -> bool:

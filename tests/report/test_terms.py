@@ -201,6 +201,10 @@ def test_figures_of_the_standard_are_terms(figure: str) -> None:
         ("é", "All terms"),
         ("nonsense", "The nearest are"),
         ("zzzzzzzz", "All terms"),
+        # what other languages call kinds of fields and their keys
+        ("integer", "Of a field in a message that is number. "),
+        ("resolution", "Of a field in a message that is message.field.step. "),
+        ("sentinel", "Of a field in a message that is message.field.special. "),
     ],
 )
 def test_a_term_that_is_none_has_near_ones(asked: str, near: str) -> None:
