@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 USAGE, INTERNAL, INTERRUPTED, PIPE_CLOSED = 2, 70, 130, 141
 DEBUG = "LOWPANBUDGET_DEBUG"
 _STREAMED = ("CAPTURE", "DESIGN", "HEX")  # what may come from standard input, as commands name it
+_UNKNOWN = dict.fromkeys(("offset", "layer", "cite"))  # what only the library's errors know
 _MOST_ROWS = 20  # wrong rows that are told one by one
 
 
@@ -30,16 +31,21 @@ def report(error: BaseException, command: str, *, as_json: bool = False) -> int:
     """
     from lowpanbudget.errors import LowpanError
 
-    said: dict[str, Any] = {}
+    said: dict[str, Any] = {"kind": type(error).__name__}
     if isinstance(error, LowpanError):
         text, code = text_of(error), error.exit_code
         said = _data(error)
     elif isinstance(error, click.UsageError):
         path = error.ctx.command_path if error.ctx is not None else command
-        said = {"message": error.format_message(), "hint": _usage(error) or f"{path} --help"}
+        said = {
+            "message": error.format_message(),
+            "hint": _usage(error) or f"{path} --help",
+            "kind": "RequestError",
+        }
         text, code = f"{visible(said['message'])}\n  try: {said['hint']}", USAGE
     elif isinstance(error, click.ClickException):
         text, code = error.format_message(), USAGE
+        said["kind"] = "RequestError"
     elif isinstance(error, MemoryError):
         text, code = (
             "there is not enough memory for this\n  try: Give it more, or a part of the work",
@@ -54,7 +60,7 @@ def report(error: BaseException, command: str, *, as_json: bool = False) -> int:
 
         known = {"command": command, "exit_code": code, "message": text, "hint": ""}
         try:
-            click.echo(machine.fault(**known | said), nl=False)
+            click.echo(machine.fault(**known | _UNKNOWN | said), nl=False)
         except OSError:  # it has been told above
             streams.forget(sys.stdout)
     return code

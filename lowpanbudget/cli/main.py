@@ -48,6 +48,12 @@ class Program(click.Group):
         command: click.Command = module.command
         return command
 
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Return what is left for the command; ``--json`` is an option of each of them."""
+        if args[:1] == [_JSON]:
+            ctx.fail(f"{_JSON} goes behind a command: {NAME} COMMAND {_JSON}")
+        return super().parse_args(ctx, args)
+
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
@@ -91,7 +97,7 @@ class Program(click.Group):
         sys.exit(self._run(words, name, extra))
 
     def _run(self, args: list[str], name: str, extra: dict[str, Any]) -> int:
-        command = name
+        command, as_json = name, _JSON in args  # who parses them takes them out
         streams.fill()
         extra.setdefault("terminal_width", help_width())
         if not args:
@@ -112,7 +118,7 @@ class Program(click.Group):
             from lowpanbudget.cli.inputs import explained
 
             said = streams.unwritable(error) if isinstance(error, OSError) else explained(error)
-            return faults.report(said or error, command, as_json=_JSON in args)
+            return faults.report(said or error, command, as_json=as_json)
         return code
 
     def _called(self, name: str, args: list[str], extra: dict[str, Any]) -> int:

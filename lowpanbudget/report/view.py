@@ -210,12 +210,12 @@ def _fraction(value: Fraction) -> int | float | str:
 
 
 def fault(error: LowpanError) -> Data:
-    """Return an error: its kind, message, place, clause and hint."""
+    """Return an error: its kind, message, place, clause and hint; of a place that is not known None."""
     return {
         "kind": type(error).__name__,
         "message": error.message,
         "offset": getattr(error, "offset", None),
-        "layer": getattr(error, "layer", ""),
+        "layer": getattr(error, "layer", "") or None,
         "cite": None if error.cite is None else str(error.cite),
         "hint": error.hint,
     }

@@ -197,3 +197,33 @@ def test_what_stands_at_another_place_or_under_another_name_is_told_so(
     assert (
         "destination address: 16 bits, broadcast: all who hear it" in broadcast
     )  # 802.15.4, from memory: 0xffff
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("fit", DESIGN, "--mesage", "x"),
+        ("fit", DESIGN, "--flow"),
+        ("pack",),
+        ("nothing",),
+        (),
+        ("fit", DESIGN, "--message", "x"),
+    ],
+)
+def test_each_fault_has_all_names_and_null_for_what_is_not_known(
+    invoke: Invoke, args: tuple[object, ...]
+) -> None:
+    """Also what was mistyped: ``explain json`` tells these names for all faults."""
+    done = invoke(*args, "--json")
+    assert done.exit_code == 2
+    fault = json.loads(done.stdout)["fault"]
+    assert fault.pop("message")
+    assert fault.pop("hint")
+    assert fault.pop("command").startswith("lowpanbudget")
+    unknown = {"offset": None, "layer": None, "cite": None}
+    assert fault == {"kind": "RequestError", "exit_code": 2, **unknown}
+
+
+def test_json_without_a_command_is_told_where_it_goes(invoke: Invoke) -> None:
+    for args in ((), ("fit", DESIGN)):
+        assert "--json goes behind a command" in invoke("--json", *args).stderr
