@@ -64,13 +64,8 @@ CHECKSUM, CHECKSUM_FORM = "checksum", "checksum form (C)"
 
 def octet_of(spans: Sequence[Span], name: str, start: int) -> int:
     """Return the octet of the last field with this name from octet ``start`` on; ``start`` where there is none."""
-    for span in reversed(spans):
-        if span.offset_bits < start * 8:
-            break
-        if span.name == name:
-            octet: int = span.offset_bits // 8
-            return octet
-    return start
+    at = next((span.offset_bits for span in reversed(spans) if span.name == name), 0)
+    return max(at // 8, start)
 
 
 class Taking(Protocol):

@@ -209,11 +209,9 @@ def decode(
     number, code, name, kind = begun
     expected = None
     if source is not None and destination is not None:
-        expected = carried
-        # only of 0 and 0xffff, which count alike, the sum does not say which is right
-        unsure = carried in {0, 0xFFFF}
-        if unsure or ipv6.covered_sum(source, destination, ipv6.ICMPV6, octets):
-            expected = checksum(source, destination, octets)
+        # by as much as the sum is over, the one that is carried is (RFC 1071 section 2)
+        over = ipv6.covered_sum(source, destination, ipv6.ICMPV6, octets)
+        expected = (carried - over) % 0xFFFF
     reader.layer = START.name if kind is _UNKNOWN_TYPE else kind.name
     message = kind.body.read(reader, type=number, code=code & kind.code_mask)
     whole = _Icmpv6InMaking(number, code, carried, name, message, expected, kind.hop_limit)
