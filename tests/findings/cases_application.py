@@ -1020,7 +1020,7 @@ APPLICATION_CASES = {
         lambda: planned(DATA, ports=(0xF0B1, 0xF0B2)),
         Told(
             "risk",
-            "ports 0xf0b3 to 0xf0b4",
+            "0x0017: ports 0xf0b3 to 0xf0b4",
             "UDP from port 0xf0b3 to 0xf0b4, which no flow has",
             ("3 octets of data",),
             (1,),

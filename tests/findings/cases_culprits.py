@@ -228,7 +228,31 @@ _TRAFFIC = (
     "IPHC ECN: 2 bits, planned none",
 )
 
+
+def from_ports(*ports: int) -> Capture:
+    """Readings of one node to the port of a flow, from these; each goes on over a router."""
+    frames = []
+    for number, port in enumerate(ports, 1):
+        for hop, links in enumerate(((NODE, RELAY), (RELAY, ROOT))):
+            packet = air.datagram(DATA, hop_limit=64 - hop, ports=(port, 0xF0B2))
+            frames.append((number + 0.01 * hop, air.frame(packet, number + 100 * hop, links)))
+    return Capture([*frames], design=PLAN_ROUTED)
+
+
 CULPRITS_FURTHER = (
+    # a port of its own each time is one mistake of one node
+    Further(
+        "port-not-in-design",
+        lambda: from_ports(0xC001, 0xC002, 0xC003),
+        Told(
+            "risk",
+            "0x0017: ports to 0xf0b2",
+            "UDP to port 0xf0b2, which a flow has, comes from a port that none has",
+            ("from port 0xc001", "from port 0xc002", "from port 0xc003"),
+            (1, 2, 3, 4, 5, 6),
+            count=6,
+        ),
+    ),
     # a router sends on the class that it was given; where the first hop is not heard nobody knows whose it is
     *(
         Further(

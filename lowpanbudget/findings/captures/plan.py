@@ -35,6 +35,7 @@ from lowpanbudget.findings.sealed_flows import (
 )
 from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.findings.wrong_sums import source_name
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import LEVELS, SecurityLevel
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
@@ -301,7 +302,12 @@ def port_not_in_design(scene: Scene, datagram: HeardDatagram) -> Hits | None:
         return None
     if content.is_coap and any(flow.application.coap for flow in design.flows):
         return None
-    ports = f"{content.source_port:#06x} to {content.destination_port:#06x}"
-    evidence = (f"{octets_text(len(content.payload))} of data",)
+    source, to = f"{content.source_port:#06x}", f"{content.destination_port:#06x}"
+    ports, of = f"{source} to {to}", source_name(scene)
+    evidence = f"{octets_text(len(content.payload))} of data"
+    if any(flow.destination_port == content.destination_port for flow in design.flows):
+        # one of its own each time is one mistake, however many there were
+        cause = f"UDP to port {to}, which a flow has, comes from a port that none has"
+        return (Hit(cause, (f"from port {source}",), f"{of}: ports to {to}", datagram.numbers),)
     cause = f"UDP from port {ports}, which no flow has"
-    return (Hit(cause, evidence, f"ports {ports}", datagram.numbers),)
+    return (Hit(cause, (evidence,), f"{of}: ports {ports}", datagram.numbers),)
