@@ -39,7 +39,7 @@ def _of_other_link(sender: str, found: Differences, off: int, known: Surrounding
         other = interface_identifier(link)
         if other is None or other == here or other & 0xFFFF != here & 0xFFFF:
             continue
-        if (_words(other) - _words(here)) % 0xFFFF != off % 0xFFFF:
+        if _off(other, here) != off % 0xFFFF:
             continue
         cause = f"it makes the identifier of its address of {link_text(link)}, not of the address in its frames"
         sums = f"all {found.count} wrong sums differ by {signed(off)}"
@@ -50,8 +50,15 @@ def _of_other_link(sender: str, found: Differences, off: int, known: Surrounding
     return None
 
 
-def _words(identifier: int) -> int:
-    return sum(identifier >> at & 0xFFFF for at in range(0, 64, 16))
+def elided_off(own: bytes, other: bytes) -> int:
+    """Return by how much a sum is off whose sender elided its identifier, and was given that of another address."""
+    return _off(interface_identifier(own) or 0, interface_identifier(other) or 0)
+
+
+def _off(own: int, here: int) -> int:
+    """Return by how much a sum over one identifier is more than over another."""
+    words = (sum(one >> at & 0xFFFF for at in range(0, 64, 16)) for one in (own, here))
+    return (next(words) - next(words)) % 0xFFFF
 
 
 def off_by_the_same(known: Surroundings) -> Iterator[tuple[Hit, Slip]]:

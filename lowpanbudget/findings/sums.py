@@ -165,6 +165,23 @@ class Differences:
 class DifferencesOfSenders(FirstNamed[tuple[str, ContextPair], Differences]):
     """By sender, and the contexts that its addresses lean on."""
 
+    def __init__(self) -> None:
+        super().__init__()
+        self._renamed = FirstNamed[str, set[int]]()
+
+    def rename(self, name: str, off: int) -> None:
+        """Forget sums of a name that are off by so much, then and now: it stands in frames of another node."""
+        offs = self._renamed.entry(name, set)
+        if offs is None:
+            return
+        offs.add(off)
+        for key in [one for one, found in self.items() if one[0] == name and found.off <= offs]:
+            del self[key]
+
+    def is_renamed(self, name: str, carried: int, computed: int) -> bool:
+        """Return whether a wrong sum is that of another node, in whose frames this name stands."""
+        return off_by(carried, computed) in self._renamed.get(name, ())
+
     @property
     def inverting(self) -> set[str]:
         """Return the senders in all of whose wrong checksums one bit is inverted: what fits some of them is chance."""

@@ -242,7 +242,30 @@ def checksums(wrong: int) -> Capture:
 # RFC 4944 section 10.1: HC1, all elided, UDP, HC2 octet; section 10.3.2: ports and length elided, hop limit, checksum
 HC1 = "42 fb e0 40 12 1234 6162".replace(" ", "")
 
+
 # 0x0011 added to 0x2001, 0x0db8, 0x0001 and 0x0000
+def whole_headers(*front: bytes, word: int = 6 << 28, part: bool = True) -> Capture:
+    """Three datagrams of 228 octets, their IPv6 headers whole, each behind these octets, in three fragments.
+
+    RFC 4944 section 5.3: 11000 or 11100, the size in 11 bits, the tag, the offset in units of 8 octets. Else each in
+    one frame, of 51 octets.
+    """
+    frames = []
+    for number in range(1, 4):
+        packet = air.datagram(b"%03d" % number * (60 if part else 1))
+        packet = word.to_bytes(4, "big") + packet[4:]
+        if not part:
+            frames.append(air.raw(b"".join(front) + packet, number))
+            continue
+        tag, size = bytes([0, number]), len(packet)
+        places = [(0, 80), (80, 160), (160, size)]
+        for turn, (start, end) in enumerate(places):
+            head = bytes([0xE0 if start else 0xC0, size]) + tag
+            head += bytes([start // 8]) if start else b"".join(front)
+            frames.append(air.raw(head + packet[start:end], 3 * number + turn))
+    return Capture(list(frames))
+
+
 FOUR_MORE = "2005:db8:1::/64 or 2001:dbc:1::/64 or 2001:db8:5::/64 or 2001:db8:1:4::/64"
 EIGHT_MORE = "2009:db8:1::/64 or 2001:dc0:1::/64 or 2001:db8:9::/64 or 2001:db8:1:8::/64"
 ONE_WORD_OTHER = "2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64"
@@ -390,6 +413,19 @@ COMPRESSION_CASES = {
             (),
             (1, 2, 3, 4),
             4,
+        ),
+    ),
+    # 0110 0000 begins an IPv6 header, and LOWPAN_IPHC with TF = 00: flow label 180 + 8, the payload length
+    "ipv6-without-dispatch": Case(
+        whole_headers,
+        lambda: whole_headers(b"\x41"),
+        Told(
+            "risk",
+            "0x0017",
+            "an IPv6 header follows a fragment header at once, without the dispatch octet 0x41 before it",
+            ("read as LOWPAN_IPHC its flow label is 188, and was 0; the payload length is 188",),
+            (1, 4, 7),
+            3,
         ),
     ),
     "ports-not-shortest": Case(

@@ -60,6 +60,7 @@ from findings.cases_compression import (
     to_group,
     to_port,
     under,
+    whole_headers,
     without_length,
 )
 from findings.cases_delivery import limited, posted_again
@@ -1771,6 +1772,19 @@ FURTHER = (
             "the frame has an integrity code that could not be verified here",
             (),
             (1,),
+        ),
+    ),
+    # 0x6b 0x80 begins a header with the traffic class of expedited forwarding (0xb8): TF = 01, HLIM = 11, CID = 1
+    Further(
+        "ipv6-without-dispatch",
+        lambda: whole_headers(word=0x6B80_0000, part=False),
+        Told(
+            "failure",
+            "0x0017",
+            "an IPv6 header follows the MAC header at once, without the dispatch octet 0x41 before it",
+            ("read as LOWPAN_IPHC it is another header, or none: the datagram is lost",),
+            (1, 2, 3),
+            3,
         ),
     ),
     # RFC 6282 section 3.1.1: HLIM 00 and hop limit 64

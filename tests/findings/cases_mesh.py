@@ -230,8 +230,6 @@ MESH_CASES: dict[str, Case] = {
             (1, 3, 5, 7, 9, 11),
             3,
         ),
-        # the sum is wrong with the identifier that follows from the wrong originator, 1 more, as both ports differ by
-        also=frozenset({"checksum-computed-otherwise"}),
     ),
     # "The packet is not forwarded any further if Hops Left is decremented to zero"
     "hops-left-run-out": Case(
@@ -367,6 +365,28 @@ MESH_FURTHER.append(
     )
 )
 
+
+def taken_over() -> Capture:
+    """Readings of NODE and OTHER in turns, which RELAY passes on as its own: their sums are not off by the same."""
+    frames: list[bytes | tuple[float, bytes]] = []
+    for turn, node in enumerate((NODE, OTHER) * 5):
+        packed = air.payload(air.datagram(b"reading %d" % turn, links=(node, ROOT)), (node, ROOT))
+        for hop, links in enumerate(((node, RELAY), (RELAY, ROOT))):
+            head = bytes([0b1011_1110 - hop]) + links[0] + ROOT
+            sent = air.raw(head + packed, turn + 100 * hop, links)
+            frames.append((1.0 + 20 * turn + 0.01 * hop, sent))
+    return Capture(frames, SMALL)
+
+
+def taken_over_in_pieces() -> Capture:
+    """The same of datagrams in fragments, of NODE alone."""
+    frames: list[bytes | tuple[float, bytes]] = [
+        (at, renamed(octets, RELAY) if octets[7:9] == RELAY[::-1] else octets)
+        for at, octets in pieces_over_relay(6).timed()
+    ]
+    return Capture(frames, SMALL)
+
+
 _LOOP, _HOPS, _NUMBER = (
     "mesh-frame-in-a-loop",
     "hops-left-not-lowered",
@@ -397,6 +417,16 @@ MESH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "datagrams-not-sent-on",
         lambda: over_relay(*readings(10), every_s=20.0, back=ANSWER, owner=RELAY),
     ),
+    # one cause, one finding: sums are wrong with the identifier that follows from the wrong originator
+    **{
+        f"{what} that a node passes on as its own, {name}": (name, capture)
+        for name in ("checksum-wrong", "checksum-computed-otherwise", "prefix-of-context-differs")
+        for what, capture in (
+            ("readings of two nodes", taken_over),
+            ("fragments", taken_over_in_pieces),
+            ("readings", lambda: over_relay(*readings(10), owner=RELAY)),
+        )
+    },
     "a node that says what came to it as its own, with its hops anew": (
         "mesh-originator-changed",
         lambda: Capture(

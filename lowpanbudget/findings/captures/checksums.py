@@ -187,6 +187,8 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
     datagram = scene.datagram
     contexts = (None, None) if datagram is None else datagram.contexts_used
     sender = source_name(scene)
+    if scene.known.sums.is_renamed(sender, reading.carried, reading.computed):
+        return
     key = (sender, contexts)
     found = scene.known.sums.entry(key, lambda: Differences(contexts, held=scene.contexts))
     if found is not None:

@@ -8,6 +8,7 @@ from lowpanbudget.env import Context, Contexts, Env, interface_identifier, link_
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields.choice import Choice, Row
 from lowpanbudget.findings import faults
+from lowpanbudget.findings.bare_ipv6 import bare_ipv6, readings_of
 from lowpanbudget.findings.begun import who_began
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
@@ -18,7 +19,7 @@ from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.link.mac import BROADCAST
+from lowpanbudget.layers.link.mac import BROADCAST, Mac
 from lowpanbudget.layers.lowpan import addresses, ghc, lorh, shortest
 from lowpanbudget.layers.lowpan.forms import HLIM, TF
 from lowpanbudget.layers.lowpan.fragment import Fragment
@@ -77,7 +78,7 @@ def hop_limit_in_line(scene: Scene, datagram: HeardDatagram) -> Hits | None:
 @LOWPAN.rule("header-not-shortest", Iphc, least=3)
 def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
     """Compare each row with the best for its value; where its sender cut it in two, that comes first."""
-    if faults.headers_cut(scene.frame.fault):
+    if faults.headers_cut(scene.frame.fault) or bare_ipv6(scene) is not None:
         return
     header, rows = packed.header, packed.rows
     spare: dict[str, int] = {}
@@ -135,6 +136,19 @@ def header_not_compressed(scene: Scene, header: Ipv6) -> Hits:
         fields = f"uncompressed IPv6 header {spare}"
         cause = f"{octets_text(spare)} could be left out: the IPv6 header is not compressed"
         yield Hit(cause, (), f"{scene.sender}: {fields}")
+
+
+@LOWPAN.rule("ipv6-without-dispatch", Mac)
+def ipv6_without_dispatch(scene: Scene, _mac: Mac) -> Hits:
+    """Look for a header of IPv6 where a dispatch should stand; what it is read for tells what becomes of it."""
+    header = bare_ipv6(scene)
+    if header is None:
+        return
+    scene.explained = True
+    where = "a fragment header" if scene.is_fragment else "the MAC header"
+    cause = f"an IPv6 header follows {where} at once, without the dispatch octet 0x41 before it"
+    text, severity = readings_of(header, scene)
+    yield Hit(cause, (text,), scene.sender, severity=severity)
 
 
 def _spared_by_nhc(scene: Scene) -> int:

@@ -10,6 +10,7 @@ from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.other_prefix import elided_off
 from lowpanbudget.findings.passages import MOST_HOPS, WAY_S
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
@@ -105,10 +106,22 @@ def hops_left_not_lowered(memory: Ways, scene: Scene, mesh: Mesh) -> Hits | None
     return (Hit(cause, evidence, link_text(now.source), (before.number, now.number)),)
 
 
-@MESH.rule("mesh-originator-changed", Mesh, least=_SOME, memory=Recent)
-def mesh_originator_changed(
-    memory: Recent[int, tuple[bytes, MeshHop]], scene: Scene, mesh: Mesh
-) -> Hits | None:
+class _Originators(Recent[int, tuple[bytes, MeshHop]]):
+    """Who each frame was from where it was heard last, and how many a name took over."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.taken = Recent[str, int]()
+
+    def take_over(self, name: str) -> int:
+        """Count a frame of a name that was of another before; return how many there are."""
+        count = self.taken.get(name, 0) + 1
+        self.taken.renew(name, count)
+        return count
+
+
+@MESH.rule("mesh-originator-changed", Mesh, least=_SOME, memory=_Originators)
+def mesh_originator_changed(memory: _Originators, scene: Scene, mesh: Mesh) -> Hits | None:
     """Compare with the hop that brought its sender a frame for the same node with all the same behind the header."""
     mac, behind = scene.mac, _behind(scene)
     if mac is None or mac.source is None or behind is None or _is_flooded(scene, mesh):
@@ -124,6 +137,11 @@ def mesh_originator_changed(
     if not 0 <= now.time_s - before.time_s <= WAY_S:
         return None
     name, sent = link_text(now.source), link_text(mesh.originator)
+    if (
+        memory.take_over(sent) >= _SOME
+    ):  # then it is told, and that their sums are wrong follows from it
+        off = elided_off(originator, mesh.originator)
+        scene.known.sums.rename(scene.known.home.name(mesh.originator, mac), off)
     cause = f"{name} passes frames on as frames of {sent} that came to it as those of others"
     evidence = (f"{before.text}, from {link_text(originator)}; {now.text}, from {sent}",)
     return (Hit(cause, evidence, name, (before.number, now.number)),)
