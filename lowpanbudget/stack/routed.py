@@ -18,7 +18,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh, routing
 from lowpanbudget.layers.lowpan.addresses import UnknownLinkAddress, UnknownRoot
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SrhLorh
-from lowpanbudget.layers.lowpan.routing import Outer, goes_down, reference_of
+from lowpanbudget.layers.lowpan.routing import Outer, goes_down, goes_up_from_root, reference_of
 from lowpanbudget.stack.datagram import Chain, RestoredPart, read_chain
 from lowpanbudget.values import dataclass, field, replace
 
@@ -69,6 +69,12 @@ def read_routed(
     _insert(chain, env, groups[-1], hops, note)
     for group, outer in zip(reversed(groups[:-1]), reversed(outers), strict=True):
         _note_path(group, outer.source, outer.hops, note)
+        if not outer.hops and goes_up_from_root(group.rpi, outer.source, env):
+            text = (
+                "the root sends it, and its RPL information says that it goes up: the tunnel is taken to end where the "
+                "datagram inside goes"
+            )
+            note("tunnel-end-unsure", text, rfc(8138, "7"), group.offset)
         _encapsulate(chain, env, group, outer, inner.destination)
 
 

@@ -117,6 +117,15 @@ def goes_down(rpi: Rpi | None, source: IPv6Address, env: Env) -> bool:
     return source == env.root or (rpi is not None and rpi.down)
 
 
+def goes_up_from_root(rpi: Rpi | None, source: IPv6Address, env: Env) -> bool:
+    """Return whether a packet contradicts itself: the root sent it, and its O flag says that it goes there.
+
+    "implicitly the root ... for packets going upwards" (RFC 8138 section 7) would be a tunnel from the root to itself.
+    Behind an elided encapsulator, "for instance, the root", it goes down in all likelihood, and the flag is wrong.
+    """
+    return source == env.root and rpi is not None and not rpi.down
+
+
 def reference_of(source: IPv6Address, env: Env, *, tunnelled: bool) -> IPv6Address:
     """Return what the first hop of the header in IPHC is compressed against.
 
