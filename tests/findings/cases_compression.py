@@ -416,7 +416,7 @@ COMPRESSION_CASES = {
         ),
     ),
     # 0110 0000 begins an IPv6 header, and LOWPAN_IPHC with TF = 00: flow label 180 + 8, the payload length
-    "ipv6-without-dispatch": Case(
+    "dispatch-left-out": Case(
         whole_headers,
         lambda: whole_headers(b"\x41"),
         Told(

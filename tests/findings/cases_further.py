@@ -1776,7 +1776,7 @@ FURTHER = (
     ),
     # 0x6b 0x80 begins a header with the traffic class of expedited forwarding (0xb8): TF = 01, HLIM = 11, CID = 1
     Further(
-        "ipv6-without-dispatch",
+        "dispatch-left-out",
         lambda: whole_headers(word=0x6B80_0000, part=False),
         Told(
             "failure",

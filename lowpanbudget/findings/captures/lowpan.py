@@ -138,8 +138,8 @@ def header_not_compressed(scene: Scene, header: Ipv6) -> Hits:
         yield Hit(cause, (), f"{scene.sender}: {fields}")
 
 
-@LOWPAN.rule("ipv6-without-dispatch", Mac)
-def ipv6_without_dispatch(scene: Scene, _mac: Mac) -> Hits:
+@LOWPAN.rule("dispatch-left-out", Mac)
+def dispatch_left_out(scene: Scene, _mac: Mac) -> Hits:
     """Look for a header of IPv6 where a dispatch should stand; what it is read for tells what becomes of it."""
     header = bare_ipv6(scene)
     if header is None:
