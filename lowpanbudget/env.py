@@ -321,6 +321,8 @@ def _network(value: object) -> IPv6Network:
         if "host bits" in str(error):
             meant = IPv6Network(text, strict=False)
             hint = f"Bits beyond the length are set; did you mean {meant}?"
+        elif text.count("::") > 1:
+            hint = "Two colons (::) may stand once: else nobody knows how many zeros each is (RFC 4291 section 2.2)"
         raise RequestError(f"{repeated(value)} is not an IPv6 prefix", hint=hint) from None
     if "/" not in text:
         hint = f"Give {value}/64, or {value}/128 for one whole address"

@@ -101,3 +101,10 @@ def test_an_address_with_a_zone_is_refused(root: str | IPv6Address) -> None:
     assert caught.value.hint.startswith("Give fe80::1: a zone (%)")
     with pytest.raises(RequestError, match="not an IPv6 prefix"):
         Context("fe80::%eth0/64")
+
+
+def test_two_colons_that_come_twice_are_named() -> None:
+    # RFC 4291 section 2.2: 'The "::" can only appear once in an address.'
+    with pytest.raises(RequestError, match="is not an IPv6 prefix") as caught:
+        Contexts.of({0: "2001::db8::/64"})
+    assert "may stand once" in caught.value.hint

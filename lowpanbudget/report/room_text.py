@@ -58,11 +58,11 @@ def budgets(
         for one in results
     ]
     overview(console, screen, [hop.result for hop in hops])
-    flows, told = list(_by_flow(hops)), Told(set(), set())
+    flows, told = list(_by_flow(hops)), Told(set(), set(), set())
     in_short = len(flows) > 1 and not ledger
-    for several in flows:
+    for number, several in enumerate(flows, 1):
         if in_short:
-            flow_in_short(console, screen, several, told)
+            flow_in_short(console, screen, several, told, flows[number:])
         else:
             flow(console, screen, several, ledger=ledger)
     return in_short
@@ -141,14 +141,19 @@ def flow(
 
 
 class Told(NamedTuple):
-    """What flows before have told: cautions, and what changes of protection give."""
+    """What flows before have told: cautions, changes, and what those of protection give."""
 
     cautions: set[str]
+    changes: set[str]
     protection: set[tuple[str, int]]
 
 
-def flow_in_short(console: Console, screen: Screen, hops: Sequence[ShownHop], told: Told) -> None:
+def flow_in_short(
+    console: Console, screen: Screen, hops: Sequence[ShownHop], told: Told, later: Sequence[Sequence[ShownHop]] = ()
+) -> None:  # fmt: skip
     """Print one flow of several: the best changes, and of later hops what differs.
+
+    A caution names the flows ``later`` that have it too, and is not told there again.
 
     Changes of protection are of the whole design: a later flow tells those alone that give it something else.
     """
@@ -156,8 +161,10 @@ def flow_in_short(console: Console, screen: Screen, hops: Sequence[ShownHop], to
     _heading(console, screen, first)
     _bar(console, screen, first)
     cautions = first.result["cautions"]
-    for caution in dict.fromkeys("as above" if one in told.cautions else one for one in cautions):
-        paragraph(console, screen, f"Caution: {caution}", "bold")
+    for caution in dict.fromkeys(one for one in cautions if one not in told.cautions):
+        same = [one[0].result["flow"] for one in later if caution in one[0].result["cautions"]]
+        of = f", also of {', '.join(same)}" if same else ""
+        paragraph(console, screen, f"Caution{of}: {caution}", "bold")
     told.cautions.update(cautions)
     least = min(hops, key=lambda hop: hop.result["room"])
     cliffs = [
@@ -253,13 +260,17 @@ def _others(hop: ShownHop, before: ShownHop, key: str) -> list[dict[str, Any]]:
 def _in_short(
     console: Console, screen: Screen, changes: Sequence[dict[str, Any]], told: Told, most: int
 ) -> None:
-    """Print the best changes, a line each: what it gives, what it is, and a caution the first time."""
+    """Print the best changes, a line each: what it gives, what it is, and details and a caution the first time."""
     shown = changes[:most] if len(changes) > most + 1 else changes
     gains = [f"{change['gain']:+d}" for change in shown]
     columns = max(map(len, gains), default=0)
     widths = (columns, max(console.width - columns - 4, 1))
     for change, gain in zip(shown, gains, strict=True):
-        runs: list[Run] = [(screen.text(change["text"]), "")]
+        text = (
+            change["text"].partition(", ")[0] if change["text"] in told.changes else change["text"]
+        )
+        told.changes.add(change["text"])
+        runs: list[Run] = [(screen.text(text), "")]
         if change["caution"]:
             says = "as above" if change["caution"] in told.cautions else change["caution"]
             runs.append((screen.text(f"; caution: {says}"), "dim"))

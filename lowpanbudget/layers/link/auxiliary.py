@@ -115,7 +115,7 @@ COUNTER_2006 = Choice(
     1,
     (
         Row(
-            0, 4, "the frame counter always goes in line", CITE_2006,
+            0, 4, "no meaning before version 2: the frame counter always goes in line", CITE_2006,
             partial(_fit_counter, carried=True), _restore_counter, free="little",
         ),
         Row(
