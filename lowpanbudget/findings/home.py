@@ -4,25 +4,25 @@ from lowpanbudget.env import link_text
 from lowpanbudget.layers.link.mac import BROADCAST_PAN, Mac
 from lowpanbudget.layers.link.stations import network_of, network_text
 
-# networks that are told apart from this one, each with what rules remember; others are taken for it
+# networks that are told apart from this one, each with what rules remember
 MOST_APART = 16
 
 
 class HomeNetwork:
     """The network of the design, or the first that is heard.
 
-    ``others`` are the PANs that are told apart from it, ``taken_for_it`` those that are not: there were too many.
+    ``others`` are the PANs that are told apart from it, ``beyond`` those that are not: there were too many.
     """
 
     def __init__(self, *pans: int | None) -> None:
         self._pans = tuple(pan for pan in pans if pan is not None)
         self.others: list[int] = []
-        self.taken_for_it: dict[int, None] = {}
+        self.beyond: dict[int, None] = {}
 
     @property
     def all(self) -> tuple[int, ...]:
         """Return the PANs of a capture, first this one."""
-        return (*self._pans[:1], *self.others, *self.taken_for_it)
+        return (*self._pans[:1], *self.others, *self.beyond)
 
     def beside(self, mac: Mac | None) -> int | None:
         """Return the PAN that a frame is of, where that is not this one."""

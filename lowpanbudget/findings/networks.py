@@ -53,6 +53,7 @@ class HeardNetworks:
         self._rules = tuple(rules)
         questions = Questions(self._rules)
         self.home = HeardNetwork(known, questions, Passages(), WrongSums(known))
+        self._beyond: HeardNetwork | None = None  # all that are not told apart
         self._of: dict[int, HeardNetwork] = {}
         self._told = Networks()
 
@@ -90,25 +91,33 @@ class HeardNetworks:
             return home
         if pan not in self._of:
             if len(self._of) >= MOST_APART:
-                home.known.home.taken_for_it[pan] = None
-                return home
-            self._of[pan] = self._begun(pan)
+                return self._of_many(pan)
+            self._of[pan] = self._begun(self._rules, f"PAN {network_text(pan)}")
+            home.known.beside[pan] = self._of[pan].known
             home.known.home.others.append(pan)
         return self._of[pan]
 
-    def _begun(self, pan: int) -> HeardNetwork:
+    def _of_many(self, pan: int) -> HeardNetwork:
+        """Return what stands for all networks that are not told apart: addresses mean nothing there.
+
+        What one frame shows by itself, and what rules hold across networks, is all that is asked.
+        """
+        self.home.known.home.beyond[pan] = None
+        if self._beyond is None:
+            asked = [rule for rule in self._rules if rule.across or not rule.varies]
+            self._beyond = self._begun(asked, "")
+        return self._beyond
+
+    def _begun(self, rules: Iterable[Rule], name: str) -> HeardNetwork:
         of_all = self.home.known
         known = Surroundings(
             design=of_all.design, devices=of_all.devices, largest=of_all.largest, mtu=of_all.mtu,
             timeout_s=of_all.timeout_s, rpi_type=of_all.rpi_type,
         )  # fmt: skip
-        for name in _SHARED:
-            setattr(known, name, getattr(of_all, name))
-        of_all.beside[pan] = known
-        questions = Questions(self._rules, self.home.questions)
-        return HeardNetwork(
-            known, questions, Passages(), WrongSums(known), f"PAN {network_text(pan)}"
-        )
+        for shared in _SHARED:
+            setattr(known, shared, getattr(of_all, shared))
+        questions = Questions(rules, self.home.questions)
+        return HeardNetwork(known, questions, Passages(), WrongSums(known), name)
 
     def all(self) -> Iterable[HeardNetwork]:
         """Yield them all, with the time at which the capture ended."""

@@ -37,7 +37,7 @@ def audit(console: Console, screen: Screen, audited: dict[str, Any]) -> None:
         text += f": what names none is of {several[0]}, or of the whole capture."
         if beyond:
             text += (
-                f" So many are told apart: frames of the others are judged as if they were of {several[0]}. "
+                " So many are told apart: of the others each frame is judged by itself. "
                 "Asked for by its ID, one network is judged alone."
             )
         paragraph(console, screen, text)

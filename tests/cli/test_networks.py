@@ -128,4 +128,4 @@ def test_more_networks_than_an_audit_tells_apart_are_said(tmp_path: Path) -> Non
     done = invoke("audit", shelf.written(tmp_path / "b.pcap", frames), *shelf.CONTEXT)
     told = " ".join(done.stdout.split())
     assert "0xbefe and 4 more: what names none" in told
-    assert "judged as if they were of" in told
+    assert "of the others each frame is judged by itself" in " ".join(told.split())

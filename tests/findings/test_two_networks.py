@@ -155,7 +155,7 @@ def test_an_index_that_one_frame_of_each_network_names_is_no_key_of_either() -> 
     assert damaged == [[SENDER], [SENDER, f"{SENDER} of PAN {OTHER:#06x}"]]
 
 
-def test_networks_that_are_too_many_are_taken_for_the_first() -> None:
+def test_of_networks_that_are_too_many_each_frame_is_judged() -> None:
     """Ports 61617 and 61618 in 4 octets where one would do (RFC 6282 section 4.3.1), in 40 PANs, six times in each."""
     packet = air.datagram(b"reading", "fe80::")
     packed = b"\x7e\x33\xf0" + packet[40:44] + packet[46:]
@@ -166,3 +166,20 @@ def test_networks_that_are_too_many_are_taken_for_the_first() -> None:
     assert len(found) == 1 + 16
     assert sum(one.count for one in found) == len(frames)
     assert max(found, key=lambda one: one.count).count == 6 * (40 - 16)
+
+
+def test_what_networks_beyond_those_told_apart_send_is_not_the_first_ones() -> None:
+    """In 40 PANs a node registers one short address, each with an EUI-64 of its own: it is of one PAN alone.
+
+    (IEEE 802.15.4-2015 clause 6.4.2, from memory.)
+    """
+    to = air.address("fe80::", air.ROOT)
+    frames = []
+    for pan in range(1, 41):
+        option = bytes([33, 2, 0, 0, 0, 0, 0, 60, 2, 0x5E, 0x10, 0xFF, 0xFE, 0, 0, pan])
+        body = bytes(4) + to.packed + air.sllao(air.NODE) + option
+        message = air.nd_message(135, body, air.address(air.PREFIX, air.NODE), to)
+        mac = air.mac(1, (air.NODE, air.ROOT), destination_pan=pan)
+        frames.append((0.1 * pan, air.encoded(mac, air.payload(message))))
+    found = Capture([*frames]).followed()
+    assert [one.name for one in found if one.has_weight] == []
