@@ -12,6 +12,7 @@ IEEE 802.15.4-2006 clause 7.2.1.9 (from memory) bit by bit. How many readings of
 """
 
 import struct
+from collections.abc import Callable
 from ipaddress import IPv6Address
 
 from findings import air
@@ -243,17 +244,20 @@ def checksums(wrong: int) -> Capture:
 HC1 = "42 fb e0 40 12 1234 6162".replace(" ", "")
 
 
-# 0x0011 added to 0x2001, 0x0db8, 0x0001 and 0x0000
-def whole_headers(*front: bytes, word: int = 6 << 28, part: bool = True) -> Capture:
+def whole_headers(
+    *front: bytes, word: int = 6 << 28, part: bool = True, label: int | None = None
+) -> Capture:
     """Three datagrams of 228 octets, their IPv6 headers whole, each behind these octets, in three fragments.
 
     RFC 4944 section 5.3: 11000 or 11100, the size in 11 bits, the tag, the offset in units of 8 octets. Else each in
-    one frame, of 51 octets.
+    one frame, of 51 octets. With a ``label`` they are no such headers but LOWPAN_IPHC with nothing elided, TF = 00.
     """
     frames = []
     for number in range(1, 4):
         packet = air.datagram(b"%03d" % number * (60 if part else 1))
         packet = word.to_bytes(4, "big") + packet[4:]
+        if label is not None:
+            packet = packet[:3] + label.to_bytes(3, "big") + packet[6:]
         if not part:
             frames.append(air.raw(b"".join(front) + packet, number))
             continue
@@ -266,6 +270,7 @@ def whole_headers(*front: bytes, word: int = 6 << 28, part: bool = True) -> Capt
     return Capture(list(frames))
 
 
+# 0x0011 added to 0x2001, 0x0db8, 0x0001 and 0x0000
 FOUR_MORE = "2005:db8:1::/64 or 2001:dbc:1::/64 or 2001:db8:5::/64 or 2001:db8:1:4::/64"
 EIGHT_MORE = "2009:db8:1::/64 or 2001:dc0:1::/64 or 2001:db8:9::/64 or 2001:db8:1:8::/64"
 ONE_WORD_OTHER = "2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64"
@@ -769,5 +774,16 @@ COMPRESSION_CASES = {
             ("checksum carried 0xb678, computed 0xec22; 23 readings tried",),
             (1,),
         ),
+    ),
+}
+
+COMPRESSION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "headers that elide nothing, with a flow label": (
+        "dispatch-left-out",
+        lambda: whole_headers(label=189),
+    ),
+    "the same in one frame": (
+        "dispatch-left-out",
+        lambda: whole_headers(label=0x1000C, part=False),
     ),
 }

@@ -6,7 +6,7 @@ import pytest
 from findings.air import Capture, names
 from findings.cases_answers import ANSWERS_CASES, ANSWERS_NEAR
 from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
-from findings.cases_compression import COMPRESSION_CASES
+from findings.cases_compression import COMPRESSION_CASES, COMPRESSION_NEAR
 from findings.cases_culprits import CULPRITS_FURTHER, CULPRITS_NEAR
 from findings.cases_delivery import DELIVERY_CASES, DELIVERY_NEAR
 from findings.cases_deployment import DEPLOYMENT_CASES
@@ -100,6 +100,7 @@ NEAR = (
     | JOINING_NEAR
     | LIFETIME_NEAR
     | MESH_NEAR
+    | COMPRESSION_NEAR
     | FRAGMENT_NEAR
     | ROUTING_NEAR
     | RPL_NEAR
