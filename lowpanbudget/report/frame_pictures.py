@@ -6,6 +6,7 @@ from lowpanbudget.bits import Nature, Span
 from lowpanbudget.errors import plural
 from lowpanbudget.report import sightings
 from lowpanbudget.report.figure import fields_of
+from lowpanbudget.report.invented import invented
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.svg.frame import FramePicture
 from lowpanbudget.room.compute import Budget
@@ -35,6 +36,7 @@ def budget_picture(one: Budget) -> FramePicture:
     if one.room >= 0:
         room, headers = plural(one.room, "octet"), plural(octets - one.room, "octet")
         says = f"{room} of your data; {headers} of {octets} are headers and trailer."
+    says = f"{says} {invented(one.path)}".strip()
     return FramePicture(f"{one.flow}, {one.hop} hop", says, fields)
 
 

@@ -15,6 +15,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.report import change_text, layout, ledger_text, strip, view
 from lowpanbudget.report.fit_text import slot_ends
 from lowpanbudget.report.hops_apart import WHY, ShownHop, added, contents, differences, runs_of
+from lowpanbudget.report.invented import invented
 from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
@@ -54,7 +55,11 @@ def budgets(
     ``ledger`` as ``flow`` has it.
     """
     hops = [
-        ShownHop(view.budget(one), view.rows(one.ledger.spans), view.segments(one.ledger.spans))
+        ShownHop(
+            view.budget(one) | {"invented": invented(one.path)},
+            view.rows(one.ledger.spans),
+            view.segments(one.ledger.spans),
+        )
         for one in results
     ]
     overview(console, screen, [hop.result for hop in hops])
@@ -133,6 +138,9 @@ def flow(
         _cautions(console, screen, hop.result)
         if ledger is not False:
             _ledger(console, screen, hop, first if ledger is None else hop)
+            if hop.result["invented"]:
+                paragraph(console, screen, hop.result["invented"])
+                console.print()
         _cliffs(console, hop.result["cliffs"])
         for key, title, other_title in _CHANGES:
             changes = hop.result[key] if hop is first else _others(hop, first, key)

@@ -68,12 +68,21 @@ def test_what_a_design_says_is_text() -> None:
     assert not {"\x1b", "\u202e"} & set(text)
 
 
-def test_svg_and_octets_do_not_go_together(tmp_path: Path) -> None:
+def test_svg_and_hops_do_not_go_together(tmp_path: Path) -> None:
     target = tmp_path / "none.svg"
     design = str(EXAMPLES / "archive.toml")
-    done = entry.invoke("budget", design, "--octets", "9", "--svg", str(target))
+    done = entry.invoke("budget", design, "--hops", "1..3", "--svg", str(target))
     assert done.exit_code == 2
     assert not target.exists()
+
+
+def test_a_link_address_that_no_station_has_is_told_beside_the_frame() -> None:
+    (first, forwarded) = frame_pictures(
+        budget(load_design(EXAMPLES / "footbridge.toml"), "features")
+    )
+    assert all("stands for a node that forwards" in one.says for one in (first, forwarded))
+    told = entry.invoke("budget", str(EXAMPLES / "footbridge.toml"), "--flow", "features").stdout
+    assert " ".join(told.split()).count("stands for a node that forwards, whichever it is.") == 2
 
 
 def _channel(value: int) -> float:

@@ -1,18 +1,18 @@
 """The data of a design's page: flows, their settings, and for every state the rooms and frames that were encoded."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import PurePath
 
 from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import FlowPath
 from lowpanbudget.findings.finding import ranked
 from lowpanbudget.findings.planned import flow_findings, message_findings
 from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.report import view
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.fit_text import slot_ends
+from lowpanbudget.report.invented import invented
 from lowpanbudget.report.page.apart import apart_parts
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.messages import message_pages
@@ -89,16 +89,6 @@ def _finding(one: view.Data) -> view.Data:
     }  # fmt: skip
 
 
-def _stand_ins(path: FlowPath) -> Iterator[str]:
-    """Yield what is said of link addresses that no station has: the design leaves open which nodes forward."""
-    flow, form = path.flow, path.link.addresses
-    ends = [flow.source, flow.destination, flow.border]
-    known = {station.link_address(form) for station in ends if station is not None}
-    sides = {path.hop.source} if flow.group is not None else {path.hop.source, path.hop.destination}
-    if sides - known:
-        yield "A link address of the frame that no station has stands for a node that forwards, whichever it is."
-
-
 class _FlowPage:
     """One flow: its hops, its settings, and what each state of them has."""
 
@@ -168,7 +158,9 @@ class _FlowPage:
             "hops": [
                 {
                     "name": path.hop.name,
-                    "cautions": [harmless(text) for text in (*cautions(path), *_stand_ins(path))],
+                    "cautions": [
+                        harmless(text) for text in (*cautions(path), invented(path)) if text
+                    ],
                 }
                 for path in paths
             ],
