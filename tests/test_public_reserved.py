@@ -12,6 +12,8 @@ from lowpanbudget import (
     FragmentHeader,
     Frame,
     Icmpv6,
+    Mac,
+    RequestError,
     compress,
     decode_datagram,
     decompress,
@@ -138,3 +140,41 @@ def test_what_is_kept_is_no_part_of_what_a_value_shows() -> None:
     assert message != replace(message, reserved=0)
     assert write_icmpv6(replace(message, reserved=0), SOURCE, DESTINATION)[4:6] == b"\0\0"
     assert FragmentHeader(17, 8, True, 7) == FragmentHeader(17, 8, True, 7, reserved_1=0)
+
+
+@pytest.mark.parametrize(
+    ("control", "version", "bits"),
+    [
+        # IEEE 802.15.4-2006 clause 7.2.1.1: bits 7 to 9; of 2015, clause 7.2.2: bit 7 (from memory)
+        (0x98C1, 1, "7"),
+        (0x99C1, 1, "7, 8"),
+        (0x9A41, 1, "9"),
+        (0x8BC1, 0, "7, 8, 9"),
+        (0xA8C1, 2, "7"),
+    ],
+)
+def test_of_the_frame_control(control: int, version: int, bits: str) -> None:
+    header = control.to_bytes(2, "little") + bytes.fromhex("07 b751 0100 0200")
+    for _ in range(10):
+        frame = Decoder().frame(header + bytes.fromhex("7a33 3b"), False)
+        assert frame.fault is None
+        assert frame.datagram is not None
+        told = [one for one in frame.notices if one.name == "frame-control-bits-reserved"]
+        assert [one.text.partition(" of ")[0] for one in told] == [f"bits {bits}"]
+        assert told[0].cite is not None
+        mac = frame.mac
+        assert mac is not None
+        assert (mac.version, mac.reserved) == (
+            version,
+            sum(1 << int(bit) for bit in bits.split(", ")),
+        )
+        assert encode_frame(mac, bytes.fromhex("7a33 3b"), fcs=0).octets == frame.octets
+        clear = (control & ~mac.reserved).to_bytes(2, "little") + header[2:]
+        assert encode_frame(replace(mac, reserved=0), b"", fcs=0).octets == clear
+    known = Decoder().frame(header, False).mac
+    assert known is not None
+    for wrong in (1, 1 << 16, -1):
+        with pytest.raises(RequestError, match=r"reserved .* has bits that mean something"):
+            encode_frame(replace(known, reserved=wrong), b"")
+    with pytest.raises(RequestError):
+        encode_frame(Mac(5, 0, reserved=1 << 7), b"")

@@ -9,7 +9,7 @@ from lowpanbudget.fields.compiled import MOST, Functions
 from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.link import auxiliary, mac
 from lowpanbudget.layers.link.auxiliary import CITE_2006
-from lowpanbudget.layers.link.control import CONTROL, shape
+from lowpanbudget.layers.link.control import CITE, CONTROL, shape
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.stack.incoming import Notice
 
@@ -32,6 +32,8 @@ def decode(reader: Reader, notices: list[Notice], fcs_ok: bool | None = None) ->
         if known is not None:
             return known
     header = mac.decode(reader, fcs_ok)
+    if header.reserved:
+        notices.append(_of_control(header))
     if header.security is not None and not header.ie_present:
         at = header.header_length - header.security.octets
         if header.version == _OLD and octets[at] >> _RESERVED[0]:
@@ -39,6 +41,13 @@ def decode(reader: Reader, notices: list[Notice], fcs_ok: bool | None = None) ->
         else:
             _was_read(octets, at)
     return header
+
+
+def _of_control(header: Mac) -> Notice:
+    """Return the notice of reserved bits in the frame control."""
+    bits = ", ".join(str(bit) for bit in range(16) if header.reserved >> bit & 1)
+    text = f"bits {bits} of the frame control are reserved in version {header.version}, and senders must leave them 0"
+    return Notice("frame-control-bits-reserved", text, CITE)
 
 
 def _reserved(control: int, at: int) -> Notice:
@@ -63,7 +72,7 @@ def _was_read(octets: bytes, at: int) -> None:
 def _made(key: bytes) -> Function | None:
     """Return the function of headers with this frame control and this security control."""
     form = shape(*key[:_CONTROL])
-    if form.octets != _CONTROL:
+    if form.octets != _CONTROL or form.reserved:
         return None
     source = FunctionSource("secured", "MAC", 0)
     values = mac.take_up(source, form)

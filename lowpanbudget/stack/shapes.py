@@ -95,7 +95,12 @@ def _made(key: bytes) -> Shape | None:
     What is forbidden about the addresses is noticed in every frame: such frames have none.
     """
     form = shape(*key[:_CONTROL])
-    if form.frame_type is not FrameType.DATA or form.octets != _CONTROL or form.flaw:
+    if (
+        form.frame_type is not FrameType.DATA
+        or form.octets != _CONTROL
+        or form.flaw
+        or form.reserved
+    ):
         return None
     source = FunctionSource("headers", "MAC", 0)
     leading = mac.take_up(source, form)

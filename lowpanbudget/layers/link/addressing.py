@@ -10,6 +10,7 @@ from itertools import product
 from typing import Any
 
 from lowpanbudget.cites import Cite, ieee
+from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.fields import (
     Bits,
     Layout,
@@ -23,6 +24,7 @@ from lowpanbudget.fields import (
 LAYER = "MAC"
 OLD = ieee(2006, "7.2.1.1.5")
 NEW = ieee(2015, "table 7-2")
+_HEADER = ieee(2015, "7.2.2")
 _MULTIPURPOSE_CITE = ieee(2015, "7.3.5")
 MODES = {0: "absent", 1: "reserved", 2: "short, 16 bits", 3: "extended, 64 bits"}
 MODE_OCTETS = (0, 0, 2, 8)
@@ -152,3 +154,20 @@ def pan_ids(layout: Addressing) -> tuple[bool, bool]:
     """Return whether the PAN IDs of destination and source are carried."""
     names = {part.name for part in layout.parts if isinstance(part, LayoutPart)}
     return FIELDS[0] in names, SOURCE_PAN.name in names
+
+
+def mode_of(address: bytes | None, name: str) -> int:
+    """Return the mode of an address that is carried; ``RequestError`` for what is none."""
+    if not isinstance(address, bytes | bytearray | memoryview | None):
+        raise RequestError(
+            f"the {name} address {repeated(address)} is no octets", cite=_HEADER,
+            hint="Give bytes, most significant first",
+        )  # fmt: skip
+    octets = len(address or b"")
+    if octets not in MODE_OCTETS:
+        raise RequestError(
+            f"the {name} address has {plural(octets, 'octet')}, not 2 or 8",
+            cite=_HEADER,
+            hint="Give a short address or an EUI-64, most significant octet first; None leaves it out",
+        )
+    return 0 if not octets else MODE_OCTETS.index(octets)

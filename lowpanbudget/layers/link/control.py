@@ -71,10 +71,10 @@ _FLAGS = (
     _PENDING,
     _ACK_REQUEST,
     COMPRESSION,
-    Bits("reserved", 1),
+    Bits("reserved", 1, unused=True),
 )
 _REST = (DESTINATION, Bits("version", 2, VERSIONS), SOURCE)
-CONTROL = Header("MAC", CITE, (*_FLAGS, Bits("reserved 8-9", 2), *_REST), "little")
+CONTROL = Header("MAC", CITE, (*_FLAGS, Bits("reserved 8-9", 2, unused=True), *_REST), "little")
 CONTROL_2015 = Header("MAC", CITE, (*_FLAGS, _SUPPRESSION, _IE_PRESENT, *_REST), "little")
 _LONG = Bits("long frame control", 1, {0: "one octet", 1: "two octets"})
 MULTIPURPOSE_SHORT = Header("MAC", MULTIPURPOSE_CITE, (_TYPE, _LONG, DESTINATION, SOURCE), "little")
@@ -123,6 +123,7 @@ class FrameForm(NamedTuple):
     spans: tuple[Span, ...]
     fault: tuple[type[WireError], str, Cite] | None
     flaw: tuple[str, Cite] | None = None
+    reserved: int = 0  # its bits that senders leave zero, in their places
 
     def spans_at(self, octet: int) -> tuple[Span, ...]:
         """Return the spans of a frame control field that stands at an octet."""
@@ -169,6 +170,7 @@ def shape(low: int, high: int) -> FrameForm:
         () if fault else header.explain(whole)[1],
         fault,
         None if fault else _forbidden(frame_type, version, modes, values),
+        whole & header.unused,
     )
 
 

@@ -12,7 +12,7 @@ from typing import Any, cast
 from lowpanbudget.arguments import flag, number_within
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import NotSupported, RequestError, WireError, plural, repeated
+from lowpanbudget.errors import NotSupported, RequestError, WireError, repeated
 from lowpanbudget.fields import Header, LayoutPart, OctetString, stated_by
 from lowpanbudget.fields.source import FunctionSource
 from lowpanbudget.layers.link import auxiliary, elements
@@ -23,6 +23,7 @@ from lowpanbudget.layers.link.addressing import (
     MULTIPURPOSE,
     Addressing,
     addressing,
+    mode_of,
 )
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.control import (
@@ -70,7 +71,8 @@ class Mac:
     of 2015 and later. Addresses are ``bytes`` of 2 or 8 octets, most significant first. ``header_length`` counts the
     octets of the MHR with auxiliary header and header IEs; ``fcs_ok`` is None when there was no FCS to check. A
     multipurpose frame carries at most the destination's PAN ID; ``long_control`` asks for its 2-octet frame control
-    where 1 octet would do. ``fault`` tells why the walk over header IEs ended early: all else is known. Source: IEEE
+    where 1 octet would do. ``fault`` tells why the walk over header IEs ended early: all else is known. ``reserved``
+    are bits of the frame control, in their places, that a sender of this version leaves zero. Source: IEEE
     802.15.4-2006 §7.2.1, IEEE 802.15.4-2015 §7.2, from memory.
     """
 
@@ -93,6 +95,7 @@ class Mac:
     fcs_ok: bool | None = field(default=None, compare=False)
     long_control: bool = False
     fault: WireError | None = field(default=None, compare=False)
+    reserved: int = field(default=0, repr=False)
 
     @property
     def pan_id(self) -> int | None:
@@ -157,6 +160,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         fcs_ok,
         form.long_control,
         fault,
+        form.reserved,
     )
     mac.__class__ = Mac
     return mac
@@ -198,7 +202,7 @@ def encode(writer: Writer, mac: Mac) -> None:
         raise RequestError(
             f"security is a Security or None, not {repeated(mac.security)}", cite=CITE
         )
-    modes = (_mode(mac.destination, "destination"), _mode(mac.source, "source"))
+    modes = mode_of(mac.destination, "destination"), mode_of(mac.source, "source")
     if mac.frame_type == FrameType.MULTIPURPOSE:
         row = MULTIPURPOSE[(*modes, int(mac.destination_pan is not None))]
     elif mac.version not in (0, 1, 2) or mac.frame_type not in _GENERAL:
@@ -261,7 +265,11 @@ _GENERAL = (FrameType.BEACON, FrameType.DATA, FrameType.ACKNOWLEDGEMENT, FrameTy
 def _write_control(writer: Writer, mac: Mac, modes: tuple[int, int]) -> None:
     """Append the frame control field; a multipurpose one in its short form where that can say everything."""
     with_elements = bool(_flag(mac, "ie_present") or mac.header_ies or mac.payload_ies)
-    values = {
+    header, reserved = _control(mac), mac.reserved
+    if reserved & ~header.unused:
+        said = f"reserved {reserved:#x} has bits that mean something in this version"
+        raise RequestError(said, cite=CITE, hint=f"Give bits of {header.unused:#x}, best none")
+    values = header.split(reserved) | {
         "frame type": mac.frame_type,
         "security": int(mac.security is not None),
         "pending": int(_flag(mac, "pending")),
@@ -294,27 +302,11 @@ def _write_control(writer: Writer, mac: Mac, modes: tuple[int, int]) -> None:
     if _flag(mac, "long_control"):
         raise RequestError("only multipurpose frames have a long frame control", cite=CITE)
     values["PAN ID compression"] = int(mac.pan_id_compression)
-    _control(mac).write(writer, values)
+    header.write(writer, values)
 
 
 def _flag(mac: Mac, name: str) -> bool:
     return flag(getattr(mac, name), f"Mac.{name}")
-
-
-def _mode(address: bytes | None, name: str) -> int:
-    if not isinstance(address, bytes | bytearray | memoryview | None):
-        raise RequestError(
-            f"the {name} address {repeated(address)} is no octets", cite=CITE,
-            hint="Give bytes, most significant first",
-        )  # fmt: skip
-    octets = len(address or b"")
-    if octets not in MODE_OCTETS:
-        raise RequestError(
-            f"the {name} address has {plural(octets, 'octet')}, not 2 or 8",
-            cite=CITE,
-            hint="Give a short address or an EUI-64, most significant octet first; None leaves it out",
-        )
-    return 0 if not octets else MODE_OCTETS.index(octets)
 
 
 def _may_leave_out(name: str, value: int | bytes | None, mac: Mac) -> None:
