@@ -30,7 +30,7 @@ from lowpanbudget.deployment.numbering import Numbered, counted, places
 from lowpanbudget.deployment.on_the_way import by_flow
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, node_checks
-from lowpanbudget.deployment.unknowns import unknowns
+from lowpanbudget.deployment.unknowns import other_networks, unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst, Limits
 from lowpanbudget.layers.link.phy import timing
@@ -470,6 +470,14 @@ def test_what_was_never_sent_is_told_where_most_are_heard_at_their_origin(
         here = crossing(1, place, first=first, own=2 * place)
         channel.hear(10.0 * place, 1 if first else 2, 0, here)
     assert flow_seen(channel.group(), NOBODY_MISSED).unsent == unsent
+
+
+def test_other_networks_are_told_by_their_frames() -> None:
+    """Seven frames of two others, first of the one with more; nothing is told where there are none."""
+    (told,) = other_networks(0xABCD, {0x0001: 2, 0x0002: 5}, 0)
+    assert "7 frames of other networks" in told
+    assert told.index("0x0002") < told.index("0x0001") < told.index("0xabcd")
+    assert [*other_networks(0xABCD, {}, 0)] == []
 
 
 def test_another_sender_is_near_beyond_own_reports() -> None:
