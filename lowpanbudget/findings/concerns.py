@@ -37,8 +37,8 @@ def wrong_checksum(scene: Scene) -> bool:
 
 
 def unplanned(scene: Scene) -> bool:
-    """Return whether the design has no flow for its datagram."""
-    return scene.match is None
+    """Return whether there is a design, and it has no flow for its datagram."""
+    return scene.match is None and design(scene)
 
 
 def beacon(scene: Scene) -> bool:
