@@ -18,7 +18,7 @@ from lowpanbudget.report.strip import Fill, Part
 _FILL = 3  # characters of a heading's fill
 _PLACE = 15  # columns of the margin of stacked entries
 _INDENT, _GAP = 2, 2
-_TITLES = ("octet", "bits", "hex, binary", "name", "value and meaning", "clause", "made smaller by")
+_TITLES = ("octet", "bits", "sent", "name", "value and meaning", "clause", "made smaller by")
 _LEAST = (7, 5, 12, 19, 26, 18, 20)  # with the gaps, TABLE_FROM columns
 _GROWS = (0, 0, 12, 6, 40, 12, 20)  # what a wider screen gives each, the clause first
 _TURNS = (5, 4, 6, 2, 3)
