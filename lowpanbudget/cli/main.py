@@ -1,6 +1,7 @@
 """The program: its commands, loaded when used, and what every end of it means as an exit code."""
 
 import atexit
+import contextlib
 import gc
 import importlib
 import os
@@ -168,10 +169,20 @@ def _complete(program: click.Group, name: str, variable: str | None) -> None:
 
 def _print_version(ctx: click.Context, _parameter: click.Parameter, asked: bool) -> None:
     if asked and not ctx.resilient_parsing:
-        from importlib.metadata import version
-
-        click.echo(f"{NAME} {version(NAME)}")
+        click.echo(f"{NAME} {_version()}")
         ctx.exit()
+
+
+def _version() -> str:
+    """Return the version that was installed, by the name of its folder: the library's way reads mail headers first."""
+    for path in sys.path:
+        with contextlib.suppress(OSError):
+            for name in os.listdir(path or "."):  # noqa: PTH208  # pathlib is as much to load
+                if name.startswith(f"{NAME}-") and name.endswith(".dist-info"):
+                    return name.removeprefix(f"{NAME}-").removesuffix(".dist-info")
+    from importlib.metadata import version
+
+    return version(NAME)
 
 
 @click.group(

@@ -17,7 +17,8 @@ from lowpanbudget.layers.link.elements import Element, header_ie
 from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
 from lowpanbudget.layers.link.mac import BROADCAST, BROADCAST_PAN, LARGEST_FRAME, FrameType, Mac
 from lowpanbudget.layers.link.phy import PhyTiming, timing
-from lowpanbudget.stack.encoding import STAND_IN_KEY, Encoded, encode_frame
+from lowpanbudget.layers.link.security import Key
+from lowpanbudget.stack.encoding import SIZES_KEY, STAND_IN_KEY, Encoded, encode_frame
 from lowpanbudget.values import HashedOnce, dataclass, replace
 
 AddressForm = Literal["short", "extended"]
@@ -148,13 +149,13 @@ class Link(HashedOnce):
         """
         return self.complete(self.mac(source, destination), payload)
 
-    def complete(self, mac: Mac, payload: Writer | bytes) -> Encoded:
+    def complete(self, mac: Mac, payload: Writer | bytes, key: Key = STAND_IN_KEY) -> Encoded:
         """Return a frame with a header of its own, sealed as ``frame`` does."""
         source = mac.source or b""
         return encode_frame(
             mac,
             payload,
-            key=STAND_IN_KEY,
+            key=key,
             asn=0 if self.slotted else None,
             fcs=self.fcs,
             devices={int.from_bytes(source, "big"): bytes(8)} if len(source) == 2 else None,
@@ -200,7 +201,8 @@ class Link(HashedOnce):
         That frame carries an octet: elements that end before a payload are not in an empty one.
         """
         one = b"\0"
-        return self.largest_sent + len(one) - len(self.frame(source, destination, one).octets)
+        frame = self.complete(self.mac(source, destination), one, SIZES_KEY)
+        return self.largest_sent + len(one) - len(frame.octets)
 
 
 @lru_cache(maxsize=1024)

@@ -43,6 +43,7 @@ ALIASES = {
     "6lowpan": "6LoWPAN dispatch, page 0",
     "abro": "authoritative border router option",
     "aro": "address registration option",
+    "coap message": "CoAP",
     "dac": "duplicate address confirmation",
     "dao": "destination advertisement object",
     "dao-ack": "destination advertisement object acknowledgement",

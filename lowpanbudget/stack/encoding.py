@@ -14,11 +14,12 @@ from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.nonces import devices_of, slot_number
-from lowpanbudget.layers.link.security import Key, seal
+from lowpanbudget.layers.link.security import Key, key_for_sizes, seal
 from lowpanbudget.stack.split import octets_of
 from lowpanbudget.values import dataclass, replace
 
 STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
+SIZES_KEY = key_for_sizes()
 
 
 @dataclass(frozen=True, slots=True)

@@ -178,7 +178,8 @@ def decode_prepared(
                 frame.note(*UNCHECKED, 0)
     except WireError as error:
         if frame.mac is None and 0 < fcs_length >= len(octets) - 1:
-            error.hint = f"The last {fcs_length} octets are the FCS: fcs none where it has none"
+            those = "octets are" if len(octets) >= fcs_length else "octets would be"
+            error.hint = f"The last {fcs_length} {those} the FCS: fcs none where it has none"
         if frame.fault is None:
             frame.fault = error.bare()
     frame.note_unused(reader)

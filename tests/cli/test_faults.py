@@ -227,3 +227,23 @@ def test_each_fault_has_all_names_and_null_for_what_is_not_known(
 def test_json_without_a_command_is_told_where_it_goes(invoke: Invoke) -> None:
     for args in ((), ("fit", DESIGN)):
         assert "--json goes behind a command" in invoke("--json", *args).stderr
+
+
+def test_octets_fewer_than_the_fcs_are_not_called_its_last(invoke: Invoke) -> None:
+    """IEEE 802.15.4-2015 clause 7.2.10 (from memory): the FCS has 2 octets, or 4."""
+    told = " ".join(invoke("annotate", "02").stdout.split())
+    assert "The last 2 octets would be the FCS: fcs none where it has none" in told
+
+
+def test_a_value_out_of_range_is_told_what_to_give(invoke: Invoke, tmp_path: Path) -> None:
+    design = tmp_path / "mesh.toml"
+    invoke("init", design)
+    values = ("sequence=3", "temperature=200", "humidity=40")
+    done = invoke("pack", design, "reading", *values, "--json")
+    assert done.exit_code == 2
+    assert "Give -40 to 85 Cel" in json.loads(done.stdout)["fault"]["hint"]
+
+
+def test_a_coap_message_is_explained_by_its_header(invoke: Invoke) -> None:
+    """RFC 7252 section 3: messages begin with a header of 4 octets."""
+    assert invoke("explain", "coap message").stdout.startswith("CoAP\n")

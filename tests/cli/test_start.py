@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -76,3 +77,27 @@ def test_messages_that_fit_load_nothing_for_other_questions(
     """C source, JSON, likely words for wrong ones, knobs: a design without a fault in which all fits has no use for."""
     assert "lowpanbudget.room.fit" in loaded["fit, where all does"]
     assert module not in loaded["fit, where all does"]
+
+
+def test_no_cipher_is_loaded_where_nothing_is_sealed(tmp_path: Path) -> None:
+    """The room of a secured link is a question of sizes alone."""
+    design = str(tmp_path / "mesh.toml")  # of level 5
+    values = ("sequence=3", "temperature=21", "humidity=40")
+    for words in (
+        ("init", design), ("explain", "rank"), ("pack", design, "reading", *values),
+    ):  # fmt: skip
+        done = subprocess.run(
+            [sys.executable, "-c", PROBE, *words], capture_output=True, text=True, check=True
+        )
+        loaded = done.stderr.split()
+        assert "click" in loaded
+        assert not [name for name in loaded if name.startswith("cryptography")], words
+    assert "level = 5" in Path(design).read_text("utf-8")
+
+
+def test_the_version_costs_no_reader_of_mail_headers() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", PROBE, "--version"], capture_output=True, text=True, check=True
+    )
+    assert done.stdout == f"lowpanbudget {version('lowpanbudget')}\n"
+    assert "importlib.metadata" not in done.stderr.split()

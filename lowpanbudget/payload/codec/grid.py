@@ -58,7 +58,8 @@ class Grid(NamedTuple):
             unit = f" {self.unit}" if self.unit else ""
             raise Misfit(
                 f"is {digits(decimal)}{unit}, outside {digits(least)} .. {digits(most)}{unit} "
-                f"(step {digits(self.step)})"
+                f"(step {digits(self.step)})",
+                hint=f"Give {digits(least)} to {digits(most)}{unit}",
             )
         return nearest(decimal, self.base, self.step)
 
