@@ -26,7 +26,7 @@ from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.datagram import complete_checksum
-from lowpanbudget.stack.frame import Frame, FrameInMaking, whole
+from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field, replace
 
@@ -150,19 +150,6 @@ class Template:
         whole = b"".join([bytes(_lengthened(value, longer)) for value in self.example.values])
         front = self._fronts[longer] = whole[: len(self.front)]
         return front
-
-    def with_fragment(
-        self, octets: bytes, payload: bytes, built: bytes, *, verified: bool = False
-    ) -> Frame:
-        """Return a frame like the example, which brings these octets of a datagram."""
-        like = self.example
-        frame = FrameInMaking(
-            octets, mac=like.mac, payload=payload, link_source=like.link_source,
-            link_destination=like.link_destination, fragment=self.fragment_of(payload), fragment_octets=built,
-            checksum_elided=like.checksum_elided, verified=verified, heads=[*like.heads], values=like.values,
-            contexts=like.contexts, notices=[],
-        )  # fmt: skip
-        return whole(frame)
 
     def fragment_of(self, payload: bytes) -> Fragment | Rfrag | None:
         """Return the fragment header of such a payload."""
