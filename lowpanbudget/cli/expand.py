@@ -85,7 +85,7 @@ def command(
         with records:
             converted = convert(records, left_out=left_out, **known.given)
             written = write_pcap(file, converted, link_type)
-        refuse_other(records)
+        refuse_other(records, is_empty=is_empty)
     report(
         ctx, capture, target, records, "datagram" if not decrypted else "frame", written, left_out
     )
@@ -105,6 +105,7 @@ def command(
         ctx.exit(_ANSWER_IS_NO)
 
 
+_KINDS = "A capture is a pcap or pcapng file, or a text with a frame a line in hex"
 _FRAGMENTED = ("assembled", "dropped", "given_up", "cut")
 
 
@@ -130,13 +131,16 @@ def _tell_assumed(ctx: click.Context, count: int) -> None:
         )
 
 
-def refuse_other(records: "CaptureFile") -> None:
-    """Raise ``Malformed`` when what was read is no capture at all."""
+def refuse_other(records: "CaptureFile", *, is_empty: bool = False) -> None:
+    """Raise ``Malformed`` when what was read is no capture at all: of a text, where no line has octets in hex."""
     from lowpanbudget.capture.files.record import NO_CAPTURE
 
     for notice in records.notices:
         if notice.name == NO_CAPTURE:
             raise Malformed(notice.text, offset=notice.offset)
+    if is_empty and records.format == "text" and records.notices:
+        first = records.notices[0]
+        raise Malformed(f"this is no capture: {first.text}", offset=first.offset, hint=_KINDS)
 
 
 def report(

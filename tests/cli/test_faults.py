@@ -247,3 +247,12 @@ def test_a_value_out_of_range_is_told_what_to_give(invoke: Invoke, tmp_path: Pat
 def test_a_coap_message_is_explained_by_its_header(invoke: Invoke) -> None:
     """RFC 7252 section 3: messages begin with a header of 4 octets."""
     assert invoke("explain", "coap message").stdout.startswith("CoAP\n")
+
+
+def test_a_text_that_is_no_capture_becomes_no_empty_capture(invoke: Invoke, tmp_path: Path) -> None:
+    text, target = tmp_path / "words.txt", tmp_path / "out.pcap"
+    text.write_text("these are words\nand no frames, line by line\n", "utf-8")
+    done = invoke("expand", text, "-o", target)
+    assert done.exit_code == 3
+    assert "this is no capture: line 1 has no octets in hex" in done.stderr
+    assert not target.exists()

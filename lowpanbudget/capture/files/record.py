@@ -15,6 +15,7 @@ class Record(NamedTuple):
     without a time stamp. ``link_type`` is a number of the link-type registry. ``original_length`` is what the frame
     had on the air; fewer ``octets`` say that the capture kept only the front. ``offset`` is where the octets stand in
     the file (uncompressed, where it was compressed). ``receiver`` names the one that heard it, where there are several.
+    What is of another kind is refused with ``RequestError`` where a record is read or written.
     """
 
     number: int

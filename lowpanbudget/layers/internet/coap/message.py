@@ -78,7 +78,8 @@ class CoapMessage(WireValue):
 
     ``type``: 0 confirmable, 1 non-confirmable, 2 acknowledgement, 3 reset. ``code`` as a number (``coap_code`` makes it
     of "GET" or "2.05"), ``mid`` the message ID, ``token`` 0 to 8 octets. ``options`` are kept in the order of their
-    numbers, equal numbers in the order given; ``payload`` is what stands behind the marker.
+    numbers, equal numbers in the order given; ``payload`` is what stands behind the marker. Values are judged where the
+    message is written, which raises ``RequestError``.
     """
 
     version = bits(2, "CoAP", fixed=1)

@@ -136,7 +136,8 @@ class RecordKeys:
     """The keys of one direction and epoch, never shown.
 
     ``iv`` has the suite's ``salt`` octets; ``sequence_key`` hides the sequence numbers of DTLS 1.3 and is as long as
-    the key. Sources: RFC 6655 section 3 (1.2), RFC 9147 section 4.2.3 (1.3).
+    the key. Raises ``RequestError`` for what is no octets; the suite that seals or opens with them judges
+    their lengths. Sources: RFC 6655 section 3 (1.2), RFC 9147 section 4.2.3 (1.3).
     """
 
     key: bytes = field(repr=False)
