@@ -44,6 +44,7 @@ from lowpanbudget import (
     Throughput,
     TransitInformation,
     UnknownOption,
+    coap_path,
     decode_datagram,
 )
 from lowpanbudget.fields import Tagged
@@ -131,3 +132,14 @@ def test_a_metric_and_a_source_route_are_of_their_classes() -> None:
         decode_datagram(air.ipv6(SOURCE, DESTINATION, 43, route)).packet.find(SourceRoute)
         is not None
     )
+
+
+def test_what_a_design_holds_does_not_change_the_table_of_options() -> None:
+    """RFC 7252 section 5.10: Uri-Path has 0 to 255 octets, whatever somebody sets."""
+    (option,) = coap_path("/readings")
+    definition = option.definition
+    assert definition is not None
+    for name in ("longest", "shortest", "name"):
+        with pytest.raises(AttributeError, match="cannot be set"):
+            setattr(definition.value, name, 3)
+    assert coap_path("/readings") == (option,)

@@ -37,6 +37,14 @@ class Limited(LayoutPart):
         self.longest = longest
         self.says = says
 
+    def __setattr__(self, name: str, value: object) -> None:
+        """Set an attribute once: options that a design holds name these parts, which are the package's own."""
+        if hasattr(self, name):
+            raise AttributeError(
+                f"{type(self).__name__}.{name} cannot be set: a table of the package holds it"
+            )
+        super().__setattr__(name, value)
+
     @property
     def size(self) -> str:
         """Return its octets in words."""
