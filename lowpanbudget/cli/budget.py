@@ -163,7 +163,10 @@ def _draw_cut(design: "Design", cuts: "list[Cut]", svg: str, file: str) -> None:
 
     charts = [cut_chart(*one) for one in cuts if one[2]]
     if not charts:
-        raise RequestError("no flow carries so many octets, in however many frames")
+        raise RequestError(
+            "no flow carries so many octets, in however many frames",
+            hint="Ask for fewer: without --octets it is told how many octets take how many frames",
+        )
     with output.writing(svg, inputs=(file,)) as target:
         target.write(svg_of(charts, design.title or file, CAUTION).encode())
 

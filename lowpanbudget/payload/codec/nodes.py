@@ -191,11 +191,18 @@ class Run:
         values.update(examples if values.keys().isdisjoint(examples) else {**examples, **values})
 
     def _short(self, source: BitReader) -> None:
-        """Complain about the first field that is not whole."""
+        """Complain about the first field that is not whole, or that holds what none may: another version, say."""
+        decodes = {name: decode for name, _, _, decode in self._reads}
         for part in self._parts:
             if source.at + part.width > source.end:
                 source.path.append(part.leaf.name or part.leaf.kind)
-            source.take(part.width)
+            code, decode = source.take(part.width), decodes.get(part.leaf.name)
+            if decode is not None:
+                try:
+                    decode(code)
+                except Misfit:
+                    source.path.append(part.leaf.name)
+                    raise
 
 
 def _explained(fault: Misfit, values: Mapping[str, Any], name: str) -> Misfit:

@@ -104,7 +104,7 @@ step = 1"""
             except Misfit as fault:
                 last = self.date(self.number().max)
                 hint = f"Its times are {self.date(0)} .. {last}" if last else ""
-                raise Misfit(fault.message, hint=fault.hint or hint) from None
+                raise Misfit(fault.message, hint=hint or fault.hint) from None
 
         return plain._replace(encode=encode)
 
