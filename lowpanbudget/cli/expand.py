@@ -85,7 +85,7 @@ def command(
         with records:
             converted = convert(records, left_out=left_out, **known.given)
             written = write_pcap(file, converted, link_type)
-        refuse_other(records, is_empty=is_empty)
+        refuse_other(records, empty=capture if is_empty else "")
     report(
         ctx, capture, target, records, "datagram" if not decrypted else "frame", written, left_out
     )
@@ -131,16 +131,16 @@ def _tell_assumed(ctx: click.Context, count: int) -> None:
         )
 
 
-def refuse_other(records: "CaptureFile", *, is_empty: bool = False) -> None:
-    """Raise ``Malformed`` when what was read is no capture at all: of a text, where no line has octets in hex."""
+def refuse_other(records: "CaptureFile", *, empty: str = "") -> None:
+    """Raise ``Malformed`` when what was read is no capture at all: of an ``empty`` text, no line with octets in hex."""
     from lowpanbudget.capture.files.record import NO_CAPTURE
 
     for notice in records.notices:
         if notice.name == NO_CAPTURE:
             raise Malformed(notice.text, offset=notice.offset)
-    if is_empty and records.format == "text" and records.notices:
+    if empty and records.format == "text" and records.notices:
         first = records.notices[0]
-        raise Malformed(f"this is no capture: {first.text}", offset=first.offset, hint=_KINDS)
+        raise Malformed(f"{empty} holds no frame: {first.text}", offset=first.offset, hint=_KINDS)
 
 
 def report(

@@ -254,5 +254,5 @@ def test_a_text_that_is_no_capture_becomes_no_empty_capture(invoke: Invoke, tmp_
     text.write_text("these are words\nand no frames, line by line\n", "utf-8")
     done = invoke("expand", text, "-o", target)
     assert done.exit_code == 3
-    assert "this is no capture: line 1 has no octets in hex" in done.stderr
+    assert "words.txt holds no frame: line 1 has no octets in hex" in done.stderr
     assert not target.exists()
