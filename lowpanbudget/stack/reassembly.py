@@ -172,6 +172,12 @@ class Reassembler:
         over = self._open.expire(time_s, self._timeout_s)
         return [timed_out(key, entry) for key, entry in over] if over else []
 
+    def _is_late(self, like: Frame, datagram: FragmentedDatagram, time_s: float) -> bool:
+        """Return whether a mesh passes on what a datagram had that became whole not long ago: tags are used again."""
+        past_s = time_s - datagram.fragments[-1].time_s
+        is_over = datagram.fate is Fate.WHOLE and past_s <= self._timeout_s
+        return is_over and any(isinstance(one, Mesh) for one in like.layers)
+
     def _put_in(
         self, key: KeyFields, sent: SentFragment, octets: bytes, like: Frame
     ) -> list[Event]:
@@ -203,12 +209,9 @@ class Reassembler:
                 events.append(discarded(key, entry, reason, contradicted=True))
                 entry = None
                 self._sent.end(datagram, Fate.OVERLAPPING)
-        elif arrival.repeated and datagram.fate is Fate.WHOLE and _is_meshed(like):
+        elif arrival.repeated and self._is_late(like, datagram, time_s):
             # a mesh passes each on, after those behind it: held, they would stand in the way of the next under this tag
-            return [
-                *events,
-                Ignored(f"a fragment at octet {start} of a datagram that is whole already"),
-            ]
+            return [*events, Ignored(f"a fragment at octet {start} of a datagram that is whole")]
         if not isinstance(entry, Pieces):
             entry = Pieces(datagram, time_s)
             self._open.begin(key, entry)
@@ -322,7 +325,3 @@ class Reassembler:
             if isinstance(entry, Pieces):
                 self._sent.give_up(entry.sent)
         return events
-
-
-def _is_meshed(frame: Frame) -> bool:
-    return any(isinstance(one, Mesh) for one in frame.layers)

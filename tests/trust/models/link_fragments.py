@@ -1,8 +1,9 @@
 """RFC 4944's fragments put together, as a model: for each datagram the octets that are there, nothing else.
 
 Section 5.3: what identifies a datagram, the fresh start where extents overlap, the timer of at most 60 s from the first
-fragment on. Two rules are the package's own: the same place with other octets starts afresh too, and where too much
-is open, the oldest datagram of a sender with most goes.
+fragment on. Three rules are the package's own: the same place with other octets starts afresh too; where too much
+is open, the oldest datagram of a sender with most goes; and what a mesh passes on once more of a datagram that became
+whole within that time, other than the first, need not be the beginning of another.
 """
 
 from collections import Counter
@@ -74,6 +75,7 @@ class Model:
     def __init__(self, timeout_s: float, most: int, most_octets: int) -> None:
         self.timeout_s, self.most, self.most_octets = timeout_s, most, most_octets
         self.open: dict[Key, Buffer] = {}
+        self.done: dict[Key, tuple[dict[int, bytes], float]] = {}  # the pieces of whole ones
 
     @property
     def held(self) -> int:
@@ -99,6 +101,14 @@ class Model:
     def lose(self, key: Key) -> Happening:
         return "Discarded", key, len(self.open.pop(key).there)
 
+    def may_be_late(self, key: Key, start: int, octets: bytes, time: float) -> bool:
+        """Return whether a piece is one that a datagram which became whole not long ago had, and not its first."""
+        pieces, when = self.done.get(key, ({}, 0.0))
+        if not start or pieces.get(start) != octets:
+            self.done.pop(key, None)  # another one begins
+            return False
+        return key not in self.open and time - when <= self.timeout_s
+
     def take(self, key: Key, start: int, octets: bytes, time: float) -> list[Happening]:
         found = []
         if key in self.open:
@@ -111,6 +121,7 @@ class Model:
         buffer.pieces[start] = octets
         if buffer.there == set(range(key[2])):
             del self.open[key]
+            self.done[key] = buffer.pieces, time
             whole = b"".join(piece for _, piece in sorted(buffer.pieces.items()))
             return [*found, ("Complete", key, whole, len(buffer.pieces), buffer.started, time)]
         while len(self.open) > self.most or self.held > self.most_octets:
@@ -149,17 +160,12 @@ class LinkFragments(RuleBasedStateMachine):
         self.model = Model(timeout, *bounds)
         self.package = Reassembler(timeout_s=timeout, max_datagrams=bounds[0], max_octets=bounds[1])
 
-    def feed(
-        self, payload: bytes, source: bytes, found: list[Happening], *, mesh: bool = False
-    ) -> None:
+    def feed(self, payload: bytes, source: bytes, *, meshed: bool = False) -> list[Happening]:
         """Feed a frame of ``source``, or of a forwarder behind a mesh header with the same ends (figure 3, V=F=1)."""
         LinkFragments.steps += 1
-        if mesh and len(source) == 2:
-            frame = framed(b"\xb5" + source + DESTINATION + payload, *FORWARDER)
-        else:
-            frame = framed(payload, source)
-        events = self.package.feed(frame, self.time)
-        assert [happening(event) for event in events] == found
+        front, ends = b"\xb5" + source + DESTINATION, FORWARDER
+        frame = framed(front + payload, *ends) if meshed else framed(payload, source)
+        return [happening(event) for event in self.package.feed(frame, self.time)]
 
     def send(
         self,
@@ -173,10 +179,14 @@ class LinkFragments(RuleBasedStateMachine):
         mesh: bool = False,
     ) -> None:
         whole = datagram(source, size, fill)
+        octets, meshed = whole[start:end], mesh and len(source) == 2
         found = self.model.expire(self.time)
         key = source, DESTINATION, size, tag
-        found += self.model.take(key, start, whole[start:end], self.time)
-        self.feed(fragment(whole, tag, start, end), source, found, mesh=mesh)
+        late = self.model.may_be_late(key, start, octets, self.time)
+        events = self.feed(fragment(whole, tag, start, end), source, meshed=meshed)
+        if not (late and meshed and events == [*found, ("Ignored",)]):
+            found += self.model.take(key, start, octets, self.time)
+            assert events == found
 
     @rule(
         source=st.sampled_from(SOURCES), size=st.sampled_from(SIZES), tag=st.integers(0, 1), fill=st.integers(0, 1),
@@ -215,7 +225,7 @@ class LinkFragments(RuleBasedStateMachine):
     def whole_in_one_frame(self, source: bytes, fill: int) -> None:
         whole = datagram(source, 50, fill)
         found = [*self.model.expire(self.time), ("Complete", None, whole, 1, self.time, self.time)]
-        self.feed(bytes.fromhex("7a333b") + whole[HEADER:], source, found)
+        assert self.feed(bytes.fromhex("7a333b") + whole[HEADER:], source) == found
 
     @rule(
         payload=st.sampled_from(
@@ -223,7 +233,7 @@ class LinkFragments(RuleBasedStateMachine):
         )
     )
     def nothing_of_a_datagram(self, payload: bytes) -> None:
-        self.feed(payload, SOURCES[0], [*self.model.expire(self.time), ("Ignored",)])
+        assert self.feed(payload, SOURCES[0]) == [*self.model.expire(self.time), ("Ignored",)]
 
     @rule()
     def input_ends(self) -> None:
