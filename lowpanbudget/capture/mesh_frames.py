@@ -23,7 +23,7 @@ from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
 
-BROADCASTS = 256  # numbers of a broadcast header
+BROADCASTS = 1 << layout_of(Broadcast).widths[-1]  # numbers of a broadcast header, its last field
 
 
 class MeshWay(NamedTuple):

@@ -12,10 +12,6 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 
-VERSION = 6
-# what an IPv6 header is followed by: extension headers, TCP, UDP, IPv6, ICMPv6, nothing (RFC 8200 section 4)
-_FOLLOWING = {0, 6, 17, 41, 43, 44, 50, 51, 58, 59, 60}
-
 
 def bare_ipv6(scene: Scene) -> Ipv6 | None:
     """Return the IPv6 header with which the payload of a frame begins, its fragment or mesh header left out; else None.
@@ -30,10 +26,10 @@ def bare_ipv6(scene: Scene) -> Ipv6 | None:
     heads = (packet.head(kind) for kind in (Mesh, Broadcast, Fragment, Rfrag))
     octets = payload[sum(head.end - head.start for head in heads if head is not None) :]
     size = len(octets) if part is None else part.size
-    if len(octets) < ipv6.OCTETS or octets[0] >> 4 != VERSION or size is None:
+    if len(octets) < ipv6.OCTETS or not ipv6.HEADER.starts(octets) or size is None:
         return None
     header = ipv6.header_of(octets)
-    is_one = header.payload_length == size - ipv6.OCTETS and header.next_header in _FOLLOWING
+    is_one = header.payload_length == size - ipv6.OCTETS and header.next_header in ipv6.NEXT_HEADERS
     return header if is_one else None
 
 

@@ -27,6 +27,7 @@ from lowpanbudget.stack.upper import (
     read_upper,
     registered,
     unused_remark,
+    wrong_udp_sum,
 )
 from lowpanbudget.values import dataclass, field, replace
 
@@ -143,12 +144,11 @@ def wrong_checksum(chain: Chain) -> WrongChecksum | None:
         return chain.upper_wrong
     if last.kind != ipv6.UDP or last.checksum_elided or not chain.complete:
         return None
-    carried, segment = last.value.checksum, last.sent + chain.payload
     ends = endpoints(chain.parts)
     if ends.hidden:
         return None  # nobody can tell what it was computed over
-    right = udp.checksum(ends.source, ends.destination, segment)
-    return None if carried == right else WrongChecksum(ipv6.UDP, carried, right, ends, segment)
+    wrong = wrong_udp_sum(ends, last.sent + chain.payload)
+    return None if wrong.sent == wrong.right else wrong
 
 
 def _read_iphc(

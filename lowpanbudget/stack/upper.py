@@ -232,8 +232,13 @@ def _wrong_udp(header: udp.Udp, ends: PseudoHeader, segment: bytes) -> WrongChec
         segment = segment[:length]
     if sent and udp.is_right_between(ends.source, ends.destination, segment):
         return None
+    return wrong_udp_sum(ends, segment)
+
+
+def wrong_udp_sum(ends: PseudoHeader, segment: bytes) -> WrongChecksum:
+    """Return the wrong checksum that a UDP segment carries."""
     right = udp.checksum(ends.source, ends.destination, segment)
-    return WrongChecksum(ipv6.UDP, sent, right, ends, segment)
+    return WrongChecksum(ipv6.UDP, udp.CHECKSUM.number(segment), right, ends, segment)
 
 
 def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:

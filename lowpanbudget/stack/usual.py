@@ -22,11 +22,11 @@ from lowpanbudget.stack.upper import (
     APPLICATION_DATA,
     APPLICATION_PORTS,
     WITH_HEADERS,
-    WrongChecksum,
     leave_payload,
     read_application,
     read_upper,
     registered,
+    wrong_udp_sum,
 )
 
 _new = tuple.__new__
@@ -182,10 +182,7 @@ def with_udp(
     taking.checksum_elided = elided
     taking.datagram = Datagram(datagram, elided)
     if not elided and not (checksum and udp.is_right_behind(datagram)):
-        segment = datagram[ipv6.OCTETS :]
-        right = udp.checksum(source, destination, segment)
-        ends = PseudoHeader(source, destination)
-        wrong = WrongChecksum(ipv6.UDP, checksum, right, ends, segment)
+        wrong = wrong_udp_sum(PseudoHeader(source, destination), datagram[ipv6.OCTETS :])
         taking.notices += identifiers.note_wrong_checksum(wrong, hop, at, checksum_at)
     else:
         taking.notices += identifiers.note_carried(header, hop, at)

@@ -4,11 +4,10 @@ Where a context is not known all checksums of a capture are wrong: such frames a
 """
 
 from lowpanbudget.capture.follow.templates import Template
-from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.stack.identifiers import note_wrong_checksum
 from lowpanbudget.stack.incoming import CHECKSUM, Notice, octet_of
-from lowpanbudget.stack.upper import WrongChecksum
+from lowpanbudget.stack.upper import wrong_udp_sum
 
 
 def is_as_right(template: Template, octets: bytes) -> bool:
@@ -26,13 +25,7 @@ def wrong_sum_of(template: Template, octets: bytes) -> tuple[Notice, ...]:
     frame, upper = template.example, template.upper
     assert frame.mac is not None
     assert upper is not None
-    segment = octets[upper.offset :]
-    wrong = WrongChecksum(
-        ipv6.UDP,
-        udp.CHECKSUM.number(segment),
-        udp.checksum(upper.source, upper.destination, segment),
-        PseudoHeader(upper.source, upper.destination),
-        segment,
-    )
+    ends = PseudoHeader(upper.source, upper.destination)
+    wrong = wrong_udp_sum(ends, octets[upper.offset :])
     at = frame.heads[1].start
     return tuple(note_wrong_checksum(wrong, frame.mac, at, octet_of(frame.spans, CHECKSUM, at)))

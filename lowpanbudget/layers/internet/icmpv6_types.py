@@ -8,6 +8,7 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.fields import layout_of
 
 NO_CODES = {0: "no code"}
+RPL = 155  # RFC 6550 section 6
 # types without a layout here; the numbers above 129 are from memory
 OTHER_NAMES = {
     100: "private experimentation",
@@ -17,7 +18,7 @@ OTHER_NAMES = {
     131: "multicast listener report",
     132: "multicast listener done",
     143: "version 2 multicast listener report",
-    155: "RPL control message",
+    RPL: "RPL control message",
     200: "private experimentation",
     201: "private experimentation",
     255: "reserved for expansion of informational messages",

@@ -25,13 +25,13 @@ from lowpanbudget.fields import (
     unused,
     within,
 )
-from lowpanbudget.layers.internet.icmpv6_types import MessageType
+from lowpanbudget.layers.internet.icmpv6_types import RPL, MessageType
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS
 from lowpanbudget.layers.internet.rpl.options import OPTIONS, AnyOption
 from lowpanbudget.layers.internet.rpl.security import SECURITY, RplSecurity, protection
 from lowpanbudget.values import dataclass
 
-TYPE = 155
+TYPE = RPL
 SECURE = 0x80  # "The high order bit (0x80) of the code denotes whether the RPL message has security enabled"
 ALL_NODES = IPv6Address("ff02::1a")  # all-RPL-nodes (RFC 6550 section 6)
 INFINITE_RANK = 0xFFFF  # of a node that is no parent any more, or of a leaf (RFC 6550 section 17)
